@@ -1,0 +1,116 @@
+# spanwright: make, make demo, make test, make lint, make sanitize, make install.
+# Everything that is made goes to $(BUILD).
+
+BUILD   ?= build
+PREFIX  ?= /usr/local
+DESTDIR ?=
+CC      ?= cc
+AR      ?= ar
+VERSION := $(shell sed -n 's/^\#define SPW_VERSION "\(.*\)"/\1/p' include/spanwright/base.h)
+
+MODULES  := sndfile fftw3 gsl inih jansson libarchive nettle
+WARNINGS := -Wall -Wextra -Wconversion -Wshadow
+OPTIMISE ?= -O2 -g
+HARDEN   ?= -fstack-protector-strong -D_FORTIFY_SOURCE=2
+EXTRA    ?=
+STD      := -std=c17 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -ffp-contract=off -fno-math-errno
+# Library headers are looked up as system headers: their warnings are not ours.
+MODULE_CFLAGS = $(patsubst -I%,-isystem %,$(shell pkg-config --cflags $(MODULES) 2>/dev/null))
+MODULE_LIBS   = $(shell pkg-config --libs $(MODULES) 2>/dev/null) -lm -lpthread
+ALL_CFLAGS = $(STD) $(OPTIMISE) $(HARDEN) $(WARNINGS) -fPIC -fvisibility=hidden -Iinclude -Isrc \
+             $(MODULE_CFLAGS) $(EXTRA) $(CFLAGS)
+ALL_LDFLAGS = -Wl,-z,relro,-z,now $(EXTRA) $(LDFLAGS)
+
+STAGES  := base bench stats capture edges pulses span adapter report
+LIB_SRC := $(sort $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c)))
+CLI_SRC := $(sort $(wildcard src/cli/*.c))
+SIM_SRC := $(sort $(wildcard tools/sim/*.c))
+SUP_SRC := $(sort $(wildcard tests/support/*.c))
+TOOL_SRC := $(sort $(wildcard tools/*.c))
+TEST_SRC := $(sort $(shell find tests -name 'test_*.c' 2>/dev/null))
+obj = $(patsubst %.c,$(BUILD)/obj/%.o,$(1))
+
+LIB_A  := $(BUILD)/libspanwright.a
+LIB_SO := $(BUILD)/libspanwright.so.0
+SIM_A  := $(BUILD)/libsim.a
+PROGRAM := $(BUILD)/spanwright
+TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
+TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
+
+.PHONY: all setup setup-test setup-lint demo test check lint format sanitize valgrind install clean captures tools
+.DELETE_ON_ERROR:
+.SECONDARY:
+
+all: setup
+	@$(MAKE) --no-print-directory $(PROGRAM) $(LIB_SO)
+
+setup:
+	@tools/setup.sh build
+setup-test:
+	@tools/setup.sh test
+setup-lint:
+	@tools/setup.sh lint test
+
+$(BUILD)/obj/%.o: %.c Makefile
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(if $(filter tools/% tests/%,$<),-Itools -Itests,) -MMD -MP -c -o $@ $<
+
+$(LIB_A): $(call obj,$(LIB_SRC))
+	@rm -f $@
+	$(AR) rcs $@ $^
+$(LIB_SO): $(call obj,$(LIB_SRC))
+	$(CC) -shared -Wl,-soname,$(notdir $@) $(ALL_LDFLAGS) -o $@ $^ $(MODULE_LIBS)
+$(PROGRAM): $(call obj,$(CLI_SRC)) $(LIB_A)
+	$(CC) $(ALL_LDFLAGS) -pie -o $@ $^ $(MODULE_LIBS)
+$(SIM_A): $(call obj,$(SIM_SRC) $(SUP_SRC))
+	@rm -f $@
+	$(AR) rcs $@ $^
+$(BUILD)/tools/%: $(BUILD)/obj/tools/%.o $(SIM_A) $(LIB_A)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(MODULE_LIBS)
+$(BUILD)/tests/%: $(BUILD)/obj/tests/%.o $(SIM_A) $(LIB_A)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(MODULE_LIBS) -lcmocka
+
+tools: $(TOOLS)
+
+demo: setup
+	@$(MAKE) --no-print-directory -s $(PROGRAM)
+	@tools/demo.sh $(PROGRAM)
+
+# All tests: `make test` sets up first; `make check` is the same without set-up.
+test: setup-test
+	@$(MAKE) --no-print-directory check
+check: $(PROGRAM) $(TESTS) $(TOOLS)
+	@BUILD=$(BUILD) tests/run.sh $(TESTS)
+
+sanitize: setup-test
+	@$(MAKE) --no-print-directory BUILD=$(BUILD)/sanitize OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \
+	    EXTRA="-fsanitize=address,undefined -fno-sanitize-recover=all" check
+
+valgrind: setup-test
+	@$(MAKE) --no-print-directory $(PROGRAM)
+	@tools/demo.sh valgrind -q --error-exitcode=9 --leak-check=full $(PROGRAM) >/dev/null && echo "valgrind: clean"
+
+lint: setup-lint
+	@BUILD=$(BUILD) tools/lint.sh $(ALL_CFLAGS)
+format:
+	@clang-format -i $(shell find include src tools tests -name '*.[ch]' -not -path '*/data/*')
+
+captures: $(BUILD)/tools/make_captures
+	$< captures
+
+install: all
+	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib/pkgconfig $(DESTDIR)$(PREFIX)/include/spanwright
+	install -m 755 $(PROGRAM) $(DESTDIR)$(PREFIX)/bin/spanwright
+	install -m 644 $(LIB_A) $(DESTDIR)$(PREFIX)/lib/
+	install -m 755 $(LIB_SO) $(DESTDIR)$(PREFIX)/lib/
+	ln -sf $(notdir $(LIB_SO)) $(DESTDIR)$(PREFIX)/lib/libspanwright.so
+	install -m 644 include/spanwright/*.h $(DESTDIR)$(PREFIX)/include/spanwright/
+	sed -e 's|@PREFIX@|$(PREFIX)|' -e 's|@VERSION@|$(VERSION)|' -e 's|@MODULES@|$(MODULES)|' \
+	    tools/spanwright.pc.in > $(DESTDIR)$(PREFIX)/lib/pkgconfig/spanwright.pc
+
+clean:
+	rm -rf $(BUILD)
+
+-include $(shell find $(BUILD)/obj -name '*.d' 2>/dev/null)

@@ -1,0 +1,143 @@
+/* spanwright: the plan: decision, advice, remap, predicted effect. */
+#ifndef SPANWRIGHT_ADAPTER_H
+#define SPANWRIGHT_ADAPTER_H
+
+#include "span.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+#if defined(__GNUC__)
+#pragma GCC visibility push(default)
+#endif
+
+typedef enum spw_decision {
+    SPW_DECISION_NO_ADAPTER,
+    SPW_DECISION_ADJUST,
+    SPW_DECISION_ADAPTER,
+    SPW_DECISION_LIMIT,
+    SPW_DECISION_NO_HELP,
+    SPW_DECISION_MEASURE_AGAIN
+} spw_decision;
+const char *spw_decision_name(spw_decision decision);
+
+typedef enum spw_advice_do {
+    SPW_DO_MEASURE_AGAIN,
+    SPW_DO_CLOCK,
+    SPW_DO_SETTING,
+    SPW_DO_TRIM,
+    SPW_DO_LIMIT,
+    SPW_DO_GEARING,
+    SPW_DO_ADAPTER
+} spw_advice_do; /* in the order advice is given */
+const char *spw_advice_do_name(spw_advice_do what);
+typedef struct spw_advice {
+    spw_advice_do what;
+    char *why; /* a sentence with its numbers and the value to set; safe text */
+} spw_advice;
+
+/* out = gain * in + offset for in within [from, to] */
+typedef struct spw_segment {
+    double from_us, to_us, gain, offset_us;
+} spw_segment;
+
+/* The linear remap an adapter must apply:
+ * out = clamp(gain * clamp(in, segments) + offset, clamp_low, clamp_high). */
+typedef struct spw_remap {
+    spw_remap_kind kind;
+    double gain, offset_us;             /* bent: of the whole range, end to end */
+    double clamp_low_us, clamp_high_us; /* of the output */
+    double neutral_in_us, neutral_out_us, neutral_error_us; /* NAN without a neutral */
+    spw_segment segment[2];
+    size_t segments;
+} spw_remap;
+/* The output for an input width, clamped. */
+double spw_remap_apply(const spw_remap *remap, double in_us);
+
+/* The same in whole ticks, proven over every input. */
+typedef struct spw_fixed_segment {
+    uint32_t from_ticks, to_ticks;
+    int64_t multiplier;
+    unsigned shift;
+    int64_t addend;
+} spw_fixed_segment;
+typedef struct spw_fixed_point {
+    bool known;
+    double tick_us;
+    unsigned word_bits;
+    uint32_t clamp_in_low, clamp_in_high, clamp_out_low, clamp_out_high;
+    spw_fixed_segment segment[2];
+    size_t segments;
+    double worst_error_ticks, worst_error_us;
+    uint64_t inputs_checked;
+    unsigned widest_product_bits;
+} spw_fixed_point;
+
+typedef struct spw_motion_deg {
+    double travel, jitter, step; /* degrees; NAN when unknown */
+} spw_motion_deg;
+
+typedef struct spw_effect {
+    double low_us, high_us, neutral_us;
+    double low_U95_us, high_U95_us;
+    double jitter_low_us, jitter_high_us; /* rms, a range where the phase decides */
+    double step_us, positions;
+    double hunt_probability, hunt_low, hunt_high; /* a frame; interval; NAN */
+    int hunts;                                    /* 1, 0, -1 unknown */
+    spw_motion_deg servo, joint;
+    double creep_rpm;
+    double shortest_gap_us;
+    double latency_typical_ms, latency_worst_ms; /* NAN without an adapter */
+} spw_effect;
+
+typedef enum spw_reached {
+    SPW_REACHED_YES,
+    SPW_REACHED_NO,
+    SPW_REACHED_UNDECIDED,
+    SPW_REACHED_UNKNOWN
+} spw_reached;
+typedef struct spw_joint_verdict {
+    bool known;
+    double needed_deg;
+    spw_reached before, after;      /* after: UNKNOWN without a remap */
+    double reduction_that_would_do; /* NAN */
+    bool beyond_allowed;
+} spw_joint_verdict;
+
+typedef struct spw_plan {
+    spw_span span;
+    spw_servo servo;
+    spw_end low, high;
+    double range_covered_percent;
+    spw_clock clock;
+    spw_decision decision;
+    spw_advice *advice;
+    size_t advices;
+    bool has_remap;
+    spw_remap remap;
+    spw_fixed_point fixed_point;
+    spw_effect before;
+    bool has_after;
+    spw_effect after;
+    spw_joint_verdict joint;
+    char **caution;
+    size_t cautions;
+    char **recipe; /* the capture recipe, a line each, with measure_again */
+    size_t recipes;
+} spw_plan;
+
+/* Makes the plan.
+ *   span      known or not (then: measure_again with the recipe)
+ *   period_us of the channel, NULL for a span given by hand
+ * The plan owns its text; free with spw_plan_free. */
+spw_status spw_plan_make(const spw_span *span, const spw_summary *period_us, const spw_bench *bench,
+                         spw_plan **plan, spw_error *error) SPW_CHECKED;
+void spw_plan_free(spw_plan *plan);
+
+#if defined(__GNUC__)
+#pragma GCC visibility pop
+#endif
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,107 @@
+/* spanwright: from level changes or samples to edges.
+ *
+ * An edge is the instant at which the waveform crosses the level halfway
+ * between its two state levels (IEEE Std 181: 50 % reference level instant). */
+#ifndef SPANWRIGHT_EDGES_H
+#define SPANWRIGHT_EDGES_H
+
+#include "capture.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+#if defined(__GNUC__)
+#pragma GCC visibility push(default)
+#endif
+
+/* What an edge is (flags of spw_edge). */
+#define SPW_EDGE_RISING 0x01u   /* low to high; absent: high to low */
+#define SPW_EDGE_LOST 0x02u     /* no edge: from here on the level is unknown */
+#define SPW_EDGE_FOUND 0x04u    /* no edge: the level is known again; RISING tells it (high) */
+#define SPW_EDGE_FIRST 0x08u    /* with FOUND: the level at the start of the capture */
+#define SPW_EDGE_CLIPPED 0x10u  /* clipped samples were left out of this edge's fit */
+#define SPW_EDGE_FALLBACK 0x20u /* timed by the simpler method; u says so */
+#define SPW_EDGE_DOUBTFUL 0x40u /* the fit did not hold: u is a guess */
+
+/* One edge, 16 bytes. u_us is the standard uncertainty of its instant from
+ * timing alone (sampling, noise), without the recorder's time base. */
+typedef struct spw_edge {
+    double time_s;
+    float u_us;
+    uint32_t flags;
+} spw_edge;
+
+/* Receives edges in time order; borrowed for the call. */
+typedef spw_status (*spw_edge_sink)(void *context, const spw_edge *edges, size_t n);
+
+/* Level changes of one logic channel to edges. Plain state, no allocation:
+ * start from spw_logic_edges_start. */
+typedef struct spw_logic_edges {
+    uint32_t level; /* spw_level */
+    bool started;
+    float u_us; /* resolution / sqrt(12): a uniform error of one resolution step */
+} spw_logic_edges;
+spw_logic_edges spw_logic_edges_start(double resolution_s);
+/* Turns one change into at most one edge; true when *edge was filled. */
+bool spw_logic_edges_step(spw_logic_edges *state, double time_s, uint32_t level, spw_edge *edge);
+
+/* Samples of one analogue channel to edges, in one pass with bounded memory. */
+typedef struct spw_edge_finder spw_edge_finder;
+
+typedef struct spw_edge_settings {
+    double sample_rate_hz; /* > 0 */
+    double start_s;        /* instant of sample 0 */
+    double full_scale;     /* clip magnitude or NAN */
+    bool lossy;
+    double rise_fall_asymmetry_us; /* stated RC asymmetry, one standard uncertainty; 0 */
+} spw_edge_settings;
+
+/* How the edges were timed. */
+typedef enum spw_edge_method {
+    SPW_METHOD_NONE,     /* no edges: too little signal */
+    SPW_METHOD_SAMPLES,  /* the signal is too fast for its sampling: counted in samples */
+    SPW_METHOD_CROSSING, /* band-limited crossing of the local 50 % level */
+    SPW_METHOD_TEMPLATE  /* fitted with the edge shape learned from the capture */
+} spw_edge_method;
+
+/* Why a timing cannot be trusted to its stated uncertainty (bit set). */
+#define SPW_DOUBT_CLIPPING 0x01u   /* plateau samples clip */
+#define SPW_DOUBT_SATURATION 0x02u /* soft saturation: residuals far above the noise */
+#define SPW_DOUBT_ASYMMETRY 0x04u  /* rise and fall have different shapes */
+#define SPW_DOUBT_LOSSY 0x08u      /* lossy codec */
+#define SPW_DOUBT_FEW 0x10u        /* too few pulses to learn the edge's shape */
+#define SPW_DOUBT_TOO_FAST 0x20u   /* edges shorter than the sampling can show */
+#define SPW_DOUBT_NO_PLATEAU 0x40u /* no plateau of 100 us: no width can be given */
+
+typedef struct spw_edge_report {
+    spw_edge_method method;
+    uint32_t doubts;
+    double low, high;       /* state levels in the channel's unit, droop undone; NAN when unknown */
+    double noise_sd;        /* rms noise a sample, same unit; NAN when unknown */
+    double droop_corner_hz; /* fitted high-pass corner; 0 none */
+    double hum_hz;          /* mains frequency removed; 0 none */
+    double hum_amplitude;   /* of its strongest line, same unit */
+    uint64_t clipped_samples;
+    double first_clip_s; /* NAN when none clipped */
+    uint64_t edges;
+    uint64_t missing_samples; /* NAN samples */
+    double u_template_us;     /* common-mode term that means of widths do not average below; 0 */
+    double u_asymmetry_us;    /* systematic term of a width from unequal rise and fall; 0 */
+} spw_edge_report;
+
+spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink sink, void *context,
+                               spw_edge_finder **finder) SPW_CHECKED;
+/* Takes the next n samples. Edges come out late (after learning), in order. */
+spw_status spw_edge_finder_push(spw_edge_finder *finder, const float *samples,
+                                size_t n) SPW_CHECKED;
+/* No more samples: delivers the remaining edges and fills *report. */
+spw_status spw_edge_finder_finish(spw_edge_finder *finder, spw_edge_report *report) SPW_CHECKED;
+void spw_edge_finder_free(spw_edge_finder *finder);
+
+#if defined(__GNUC__)
+#pragma GCC visibility pop
+#endif
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,204 @@
+/* spanwright: from edges to pulses, frames, regimes, holds and events; and the
+ * whole measurement of a capture. */
+#ifndef SPANWRIGHT_PULSES_H
+#define SPANWRIGHT_PULSES_H
+
+#include "edges.h"
+#include "stats.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+#if defined(__GNUC__)
+#pragma GCC visibility push(default)
+#endif
+
+typedef enum spw_signal { SPW_SIGNAL_CONTROL_PULSES, SPW_SIGNAL_IDLE, SPW_SIGNAL_OTHER } spw_signal;
+typedef enum spw_polarity {
+    SPW_POLARITY_POSITIVE,
+    SPW_POLARITY_NEGATIVE,
+    SPW_POLARITY_UNDECIDED
+} spw_polarity;
+typedef enum spw_polarity_basis {
+    SPW_BASIS_OPTION,
+    SPW_BASIS_WIDTH,
+    SPW_BASIS_STEADIER_EDGE,
+    SPW_BASIS_IDLE,
+    SPW_BASIS_UNDECIDED
+} spw_polarity_basis;
+typedef enum spw_event_kind {
+    SPW_EVENT_MISSING_FRAMES,
+    SPW_EVENT_RUNT_PULSE,
+    SPW_EVENT_LONG_PULSE,
+    SPW_EVENT_JOINED_PULSE,
+    SPW_EVENT_ODD_WIDTH,
+    SPW_EVENT_UNKNOWN_LEVEL,
+    SPW_EVENT_CUT_PULSE,
+    SPW_EVENT_CLIPPING,
+    SPW_EVENT_SIGNAL_LOST
+} spw_event_kind;
+/* The words of the JSON output; never NULL. */
+const char *spw_signal_name(spw_signal value);
+const char *spw_polarity_name(spw_polarity value);
+const char *spw_polarity_basis_name(spw_polarity_basis value);
+const char *spw_event_kind_name(spw_event_kind value);
+
+/* Flags of a pulse. A pulse counts in the statistics when it has none of
+ * SPW_PULSE_OUT. */
+#define SPW_PULSE_RUNT 0x01u      /* shorter than the width window */
+#define SPW_PULSE_LONG 0x02u      /* longer than the width window */
+#define SPW_PULSE_JOINED 0x04u    /* spans a frame boundary: two pulses without a gap */
+#define SPW_PULSE_ODD 0x08u       /* far from its neighbours on both sides; still counted */
+#define SPW_PULSE_NO_PERIOD 0x10u /* no valid period ends at its lead edge (first, after a gap) */
+#define SPW_PULSE_CLIPPED 0x20u   /* an edge had clipped samples */
+#define SPW_PULSE_DOUBTFUL 0x40u  /* an edge's uncertainty is a guess */
+#define SPW_PULSE_OUT (SPW_PULSE_RUNT | SPW_PULSE_LONG | SPW_PULSE_JOINED)
+
+/* One whole pulse (both edges seen), 24 bytes. */
+typedef struct spw_pulse {
+    double lead_s, trail_s;
+    float u_width_us; /* edge timing alone; the time base is not in it */
+    uint32_t flags;
+} spw_pulse;
+/* (trail - lead) in microseconds. */
+double spw_pulse_width_us(const spw_pulse *pulse);
+
+/* Uncertainty budget of a mean width, microseconds. u_timebase and the terms
+ * after it are shared by everything in the capture: they do not average down. */
+typedef struct spw_budget {
+    double u_scatter, dof_scatter; /* Type A, effective independent frames */
+    double n_effective;
+    double u_sampling;  /* Type B: T/sqrt 6, less when the phase sweeps whole samples */
+    double u_timebase;  /* ppm times width */
+    double u_template;  /* analogue: common-mode term of the learned edge shape */
+    double u_asymmetry; /* analogue: unequal rise and fall */
+} spw_budget;
+
+/* A stretch in which the commanded width stood still. */
+typedef struct spw_hold {
+    double start_s, end_s;         /* lead edge of its first pulse, trail edge of its last */
+    size_t first_pulse, end_pulse; /* range [first, end) in spw_channel.pulse */
+    size_t pulses;                 /* that count */
+    spw_summary width_us;          /* u, U95, floor filled */
+    spw_budget budget;
+    double drift_us_per_s;
+} spw_hold;
+
+/* A stretch with one frame period. */
+typedef struct spw_regime {
+    double start_s, end_s;
+    size_t first_pulse, end_pulse;
+    size_t frames;
+    double period_us;
+} spw_regime;
+
+typedef struct spw_event {
+    spw_event_kind kind;
+    double at_s;
+    uint64_t count;  /* frames for missing_frames; else how many of its kind in a row */
+    double value_us; /* width or length; NAN where none applies */
+} spw_event;
+/* Events kept a channel; further ones are counted in events_dropped. */
+#define SPW_EVENTS_MAX 1000
+
+/* One measured channel: all that `measure` reports of it. Owned by its capture. */
+typedef struct spw_channel {
+    char *name; /* resolved: unique, raw bytes; make safe before showing */
+    spw_kind kind;
+    spw_unit unit;
+    double resolution_us;
+    double sample_rate_hz; /* analogue, else NAN */
+    spw_signal signal;
+    char *reason; /* why not control pulses, safe text; NULL for control pulses */
+    spw_polarity polarity;
+    spw_polarity_basis polarity_basis;
+    double other_width_us, other_period_us; /* only when undecided, else NAN */
+
+    spw_pulse *pulse; /* whole pulses, in order, flagged */
+    size_t pulses;
+    size_t counted; /* of them in the statistics of the main regime */
+
+    spw_summary period_us;
+    double frame_rate_hz;
+    double period_jitter_pp_us; /* JESD65: peak to peak of the deviations from the mean period */
+    double cycle_to_cycle_rms_us, cycle_to_cycle_peak_us;
+    spw_summary width_us; /* u, U95 NAN unless the channel is one hold */
+    double width_median_us, width_robust_sd_us;
+    double lead_jitter_us, trail_jitter_us; /* scatter of each edge about an even frame; NAN */
+    spw_budget budget;                      /* of width_us when the channel is one hold */
+
+    spw_hold *hold;
+    size_t holds;
+    spw_regime *regime;
+    size_t regimes;
+    size_t main_regime; /* index of the one that lasted longest in seconds */
+    spw_event *event;
+    size_t events;
+    uint64_t events_dropped;
+
+    double step_us, step_u_us;                 /* controller step; NAN */
+    double line_hz, line_amplitude_us, line_p; /* periodic component of the width; NAN */
+
+    spw_level last_level; /* of the line after the last frame */
+    double last_for_s;
+    bool has_levels;
+    double level_low, level_high;
+    bool has_edge_report;
+    spw_edge_report edge_report;
+    spw_notes warnings;
+} spw_channel;
+
+typedef struct spw_measure_options {
+    spw_read_options read;
+    const char *const *channels; /* names asked for (exact, or a unique ending after a '.') */
+    size_t n_channels;           /* 0: all */
+    bool has_polarity;
+    spw_polarity polarity;
+    double timebase_ppm;   /* standard uncertainty of the recorder's clock, >= 0; default 50 */
+    double known_frame_us; /* > 0: correct the clock by this exact frame period; else 0 */
+    double width_low_us, width_high_us; /* accepted widths; default 200, 3500 */
+    double neutral_us;                  /* for the neutral level; default 1500 */
+} spw_measure_options;
+spw_measure_options spw_measure_defaults(void);
+
+/* One measured capture. */
+typedef struct spw_capture {
+    char *file; /* as given; raw bytes */
+    spw_capture_summary summary;
+    double timebase_ppm;
+    double clock_correction; /* factor applied to every time by known_frame_us; 1 */
+    spw_channel *channel;
+    size_t channels;
+} spw_capture;
+
+/* Reads and measures a whole capture in one pass.
+ * SPW_ERR_ARGUMENT when a channel asked for is not there (the message lists
+ * those present). A capture without control pulses is SPW_OK: its channels
+ * say why. *capture is valid and to be freed on SPW_OK only. */
+spw_status spw_measure(const char *path, const spw_measure_options *options, spw_capture **capture,
+                       spw_error *error) SPW_CHECKED;
+void spw_capture_free(spw_capture *capture);
+
+/* The measuring of one channel by itself, for edges that come from elsewhere
+ * (tests, other programs): push edges in time order, then finish. */
+typedef struct spw_train spw_train;
+spw_status spw_train_new(const spw_measure_options *options, double resolution_s,
+                         spw_train **train) SPW_CHECKED;
+spw_status spw_train_push(spw_train *train, const spw_edge *edges, size_t n) SPW_CHECKED;
+/*   end_s        last instant of the capture
+ *   clock_scale  factor on every time (1, or the correction of known_frame_us)
+ *   report       of the edge finder for analogue channels, else NULL
+ *   channel      out: everything but name, kind, unit and level fields, which the caller owns;
+ *                free with spw_channel_clear */
+spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
+                            const spw_edge_report *report, spw_channel *channel) SPW_CHECKED;
+void spw_train_free(spw_train *train);
+void spw_channel_clear(spw_channel *channel);
+
+#if defined(__GNUC__)
+#pragma GCC visibility pop
+#endif
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,46 @@
+/* spanwright: results as text for people, JSON and CSV. */
+#ifndef SPANWRIGHT_REPORT_H
+#define SPANWRIGHT_REPORT_H
+
+#include "adapter.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+#if defined(__GNUC__)
+#pragma GCC visibility push(default)
+#endif
+
+typedef struct spw_text_style {
+    bool colour;    /* ANSI colours, never the only carrier of meaning */
+    unsigned width; /* columns, 80 when 0 */
+} spw_text_style;
+
+/* measure: schema spanwright.measure/1.
+ *   captures   n measured captures
+ *   digests    n hex digests (NULL entries allowed), or NULL */
+spw_status spw_report_measure_json(const spw_capture *const *captures, size_t n,
+                                   const char *const *digests, double neutral_us,
+                                   spw_text *out) SPW_CHECKED;
+/* For people: what was measured and not resolved, period, widths, step, clock, polarity, events. */
+spw_status spw_report_measure_text(const spw_capture *const *captures, size_t n,
+                                   const char *const *digests, const spw_bench *bench,
+                                   const spw_text_style *style, spw_text *out) SPW_CHECKED;
+
+/* plan: schema spanwright.plan/1. */
+spw_status spw_report_plan_json(const spw_plan *plan, spw_text *out) SPW_CHECKED;
+spw_status spw_report_plan_text(const spw_plan *plan, const spw_text_style *style,
+                                spw_text *out) SPW_CHECKED;
+
+/* A row a pulse: channel,index,lead_s,trail_s,width_us,u_width_us,period_us,flags.
+ * Streams into `out`; flags are words joined by '|'. */
+spw_status spw_report_pulses_csv(const spw_capture *const *captures, size_t n, spw_output *out,
+                                 spw_error *error) SPW_CHECKED;
+
+#if defined(__GNUC__)
+#pragma GCC visibility pop
+#endif
+#ifdef __cplusplus
+}
+#endif
+#endif

@@ -1,0 +1,82 @@
+#!/bin/sh
+# Checks that everything a build needs is there; installs what is missing on
+# Debian (as root or through sudo), otherwise names it for three systems.
+#
+#   tools/setup.sh [build|test|lint]...     default: build
+set -eu
+
+[ $# -gt 0 ] || set -- build
+missing=''
+debian='' fedora='' homebrew=''
+
+# need LABEL PRESENT DEBIAN FEDORA HOMEBREW
+need() {
+    [ "$2" = yes ] && return 0
+    missing="$missing $1"
+    debian="$debian $3"
+    fedora="$fedora $4"
+    homebrew="$homebrew $5"
+}
+command_there() { if command -v "$1" >/dev/null 2>&1; then echo yes; else echo no; fi; }
+module_there() {
+    if command -v pkg-config >/dev/null 2>&1 && pkg-config --exists "$1"; then echo yes; else echo no; fi
+}
+
+need_build() {
+    need make "$(command_there make)" make make make
+    need cc "$(command_there "${CC:-cc}")" gcc gcc gcc
+    need pkg-config "$(command_there pkg-config)" pkg-config pkgconf-pkg-config pkg-config
+    need sndfile "$(module_there sndfile)" libsndfile1-dev libsndfile-devel libsndfile
+    need fftw3 "$(module_there fftw3)" libfftw3-dev fftw-devel fftw
+    need gsl "$(module_there gsl)" libgsl-dev gsl-devel gsl
+    need inih "$(module_there inih)" libinih-dev inih-devel inih
+    need jansson "$(module_there jansson)" libjansson-dev jansson-devel jansson
+    need libarchive "$(module_there libarchive)" libarchive-dev libarchive-devel libarchive
+    need nettle "$(module_there nettle)" nettle-dev nettle-devel nettle
+}
+need_test() {
+    need_build
+    need cmocka "$(module_there cmocka)" libcmocka-dev libcmocka-devel cmocka
+    need python3 "$(command_there python3)" python3 python3 python3
+    need flac "$(command_there flac)" flac flac flac
+    need xz "$(command_there xz)" xz-utils xz xz
+    need zstd "$(command_there zstd)" zstd zstd zstd
+}
+need_lint() {
+    need_build
+    need clang "$(command_there clang)" clang clang llvm
+    need clang-format "$(command_there clang-format)" clang-format clang-tools-extra clang-format
+    need clang-tidy "$(command_there clang-tidy)" clang-tidy clang-tools-extra llvm
+    need cppcheck "$(command_there cppcheck)" cppcheck cppcheck cppcheck
+}
+
+for what in "$@"; do
+    case $what in
+    build | test | lint) "need_$what" ;;
+    *)
+        echo "tools/setup.sh: unknown part '$what' (build, test or lint)" >&2
+        exit 2
+        ;;
+    esac
+done
+[ -n "$missing" ] || exit 0
+
+unique() { printf '%s\n' $1 | sort -u | tr '\n' ' ' | sed 's/ $//'; }
+debian=$(unique "$debian")
+as_root=''
+[ "$(id -u)" = 0 ] || as_root='sudo -n'
+if command -v apt-get >/dev/null 2>&1 && { [ -z "$as_root" ] || sudo -n true 2>/dev/null; }; then
+    echo "setting up: installing $debian" >&2
+    $as_root apt-get update -q >/dev/null
+    # shellcheck disable=SC2086
+    DEBIAN_FRONTEND=noninteractive $as_root apt-get install -y -q --no-install-recommends $debian >/dev/null
+    exit 0
+fi
+cat >&2 <<END
+missing:$missing
+install them, then try again:
+  Debian    apt-get install $debian
+  Fedora    dnf install $(unique "$fedora")
+  Homebrew  brew install $(unique "$homebrew")
+END
+exit 1
