@@ -1,0 +1,3 @@
+#!/bin/sh
+# The README's examples print what the README says.
+exec tools/readme.py check
