@@ -68,13 +68,17 @@ double spw_coverage_factor(double p, double dof);
 double spw_conformity(double y, double u, double low, double high);
 
 /* Mean-shift segmentation of a series: minimises sum of squared deviations
- * within segments / scale^2 + penalty a segment, exactly, by optimal
- * partitioning with pruning (Killick, Fearnhead, Eckley 2012).
+ * within segments / scale^2 + penalty a change, exactly, by optimal
+ * partitioning with functional pruning (Maidstone, Hocking, Fearnhead, Rigaill
+ * 2017): about n log n steps, also where nothing changes.
  *   scale    standard deviation of the noise, > 0
  *   penalty  cost of a change, e.g. 3 ln n
+ *   minimum_length  shortest segment, 0 counts as 1; a series shorter than
+ *            twice that is one segment. Costs minimum_length steps a value.
  *   ends     out, allocated (free()): index one past the last value of each
  *            segment, upwards; the last is n
- * O(n) memory; SPW_ERR_EMPTY when n is 0. */
+ * 16 bytes a value while it works; SPW_ERR_EMPTY when n is 0,
+ * SPW_ERR_ARGUMENT when scale or penalty is out of range. */
 spw_status spw_change_points(const double *values, size_t n, double scale, double penalty,
                              size_t minimum_length, size_t **ends, size_t *segments) SPW_CHECKED;
 
@@ -90,6 +94,32 @@ typedef struct spw_line {
 /* Ordinary least squares (GSL). SPW_ERR_EMPTY for n < 2; figures that need
  * n > 2 are NAN at n = 2; SPW_ERR_NUMERIC when every x is equal. */
 spw_status spw_fit_line(const double *x, const double *y, size_t n, spw_line *line) SPW_CHECKED;
+/* The same with known standard uncertainties of every x and y, uncorrelated:
+ * York, Evensen, Lopez Martinez, Delgado, Am. J. Phys. 72 (2004).
+ *   ux, uy  n values each, >= 0, never both 0 (SPW_ERR_ARGUMENT)
+ *   line    u_intercept, u_slope and covariance follow from ux and uy alone, at
+ *           the adjusted points (York 2004); multiply by sqrt(chi2 / (n - 2))
+ *           for ones scaled to the scatter. residual_sd is of y, unweighted.
+ *   chi2    out, weighted sum of squared residuals, n - 2 degrees of freedom
+ * Failures as spw_fit_line; SPW_ERR_NUMERIC too when the iteration does not settle. */
+spw_status spw_fit_line_xy(const double *x, const double *ux, const double *y, const double *uy,
+                           size_t n, spw_line *line, double *chi2) SPW_CHECKED;
+
+/* Exact interval of a proportion seen as k of n (Clopper and Pearson 1934).
+ * NAN unless k <= n and 0 < confidence < 1; n = 0 gives 0 and 1. */
+void spw_binomial_interval(size_t k, size_t n, double confidence, double *low, double *high);
+
+/* Fisher's test of the strongest of m periodogram ordinates: probability that
+ * its share of their sum is g or more when the series is white normal noise. */
+double spw_fisher_g_p(double g, size_t m);
+/* Strongest ordinate of the mean-removed series' periodogram among the bins
+ * 1 .. (n-1)/2 (FFTW). The first 2^17 values at most are used.
+ *   cycles_per_sample  out, of the bin
+ *   amplitude          out, peak, of a sine in that bin, unit of the series
+ *   p_value            out, spw_fisher_g_p; 1 when there is no scatter
+ * SPW_ERR_EMPTY when n < 3. Safe to call from several threads. */
+spw_status spw_strongest_line(const double *x, size_t n, double *cycles_per_sample,
+                              double *amplitude, double *p_value) SPW_CHECKED;
 
 #if defined(__GNUC__)
 #pragma GCC visibility pop
