@@ -13,6 +13,7 @@
 #ifndef SPANWRIGHT_BASE_H
 #define SPANWRIGHT_BASE_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -94,6 +95,7 @@ void spw_text_append(spw_text *text, const char *bytes, size_t length);
 void spw_text_puts(spw_text *text, const char *string);
 /* printf into the text. Decimal points are '.' under every locale. */
 void spw_text_printf(spw_text *text, const char *format, ...) SPW_PRINTF(2, 3);
+void spw_text_vprintf(spw_text *text, const char *format, va_list arguments) SPW_PRINTF(2, 0);
 /* Appends with &<>"' escaped and control or bidirectional characters replaced. */
 void spw_text_html(spw_text *text, const char *bytes, size_t length);
 /* Appends one RFC 4180 cell: quoted where needed; a cell that a spreadsheet

@@ -3,7 +3,6 @@
 #include "base/utf8.h"
 
 #include <locale.h>
-#include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -86,15 +85,14 @@ void spw_text_puts(spw_text *text, const char *string) {
 
 /* A caller's program may have set a locale whose decimal mark is no '.':
  * printing then happens under the "C" locale of this thread alone. */
-void spw_text_printf(spw_text *text, const char *format, ...) {
+void spw_text_vprintf(spw_text *text, const char *format, va_list arguments) {
     locale_t plain = newlocale(LC_NUMERIC_MASK, "C", (locale_t)0);
     if (plain == (locale_t)0) {
         text->failed = true;
         return;
     }
     locale_t before = uselocale(plain);
-    va_list arguments, again;
-    va_start(arguments, format);
+    va_list again;
     va_copy(again, arguments);
     int length = vsnprintf(NULL, 0, format, arguments);
     if (length < 0)
@@ -108,9 +106,15 @@ void spw_text_printf(spw_text *text, const char *format, ...) {
             text->failed = true;
     }
     va_end(again);
-    va_end(arguments);
     uselocale(before);
     freelocale(plain);
+}
+
+void spw_text_printf(spw_text *text, const char *format, ...) {
+    va_list arguments;
+    va_start(arguments, format);
+    spw_text_vprintf(text, format, arguments);
+    va_end(arguments);
 }
 
 void spw_text_html(spw_text *text, const char *bytes, size_t length) {

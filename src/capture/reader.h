@@ -24,4 +24,10 @@ bool spw_vcd_recognises(const char *head, size_t length, bool whole);
 bool spw_table_recognises(const char *head, size_t length, bool whole);
 bool spw_audio_recognises(const char *head, size_t length, bool whole);
 
+/* spw_capture_read from an open source: recognises and reads. The options are
+ * those of spw_capture_read. */
+spw_status spw_capture_read_source(spw_source *source, const spw_read_options *options,
+                                   const spw_sink *sink, spw_capture_summary *summary,
+                                   spw_error *error) SPW_CHECKED;
+
 #endif

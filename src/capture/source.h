@@ -13,6 +13,9 @@ spw_status spw_source_open(const char *path, const spw_read_options *options, sp
                            spw_error *error) SPW_CHECKED;
 /* A source over bytes in memory, borrowed until the source is freed (tests, fuzzing). */
 spw_status spw_source_memory(const char *bytes, size_t length, spw_source **source) SPW_CHECKED;
+/* For tests and fuzzing: a look into memory gives at most `step` bytes, or
+ * what is wanted if that is more, so that borders come everywhere. 0: no bound. */
+void spw_source_step(spw_source *source, size_t step);
 void spw_source_free(spw_source *source);
 
 /* The largest look-ahead. */

@@ -1,0 +1,24 @@
+/* Compressed content, unpacked on the way by libarchive. */
+#ifndef SPW_UNPACK_H
+#define SPW_UNPACK_H
+
+#include "capture/input.h"
+
+typedef struct spw_unpacker spw_unpacker;
+
+/* "gzip", "xz", "zstd" by the first bytes, or NULL. */
+const char *spw_unpack_recognises(const char *head, size_t length);
+/* A sentence about content to be unpacked by other means first (an archive of
+ * several files, another compression), or NULL. */
+const char *spw_unpack_refuses(const char *head, size_t length);
+
+/* Starts on an input, borrowed, from its first byte. `name` as recognised.
+ * Errors: FORMAT (damaged from the start), EMPTY, IO, MEMORY. */
+spw_status spw_unpacker_new(spw_input *input, const char *name, spw_unpacker **unpacker,
+                            spw_error *error) SPW_CHECKED;
+/* Up to `room` bytes. 0: the end; -1: damaged here, *damage filled. */
+ssize_t spw_unpacker_read(spw_unpacker *unpacker, char *data, size_t room, char *damage,
+                          size_t damage_room);
+void spw_unpacker_free(spw_unpacker *unpacker);
+
+#endif
