@@ -77,6 +77,10 @@ spw_bench spw_bench_defaults(void);
 /* Reads a bench file over the defaults. Errors carry file and line: unknown
  * section or key, a value that is no number or out of range, a key twice. */
 spw_status spw_bench_read(const char *path, spw_bench *bench, spw_error *error) SPW_CHECKED;
+/* What values must hold together: low below high, allowed angles only with the
+ * servo's angle. spw_bench_read has checked it; a caller who changes values
+ * afterwards checks again. SPW_ERR_FORMAT with a sentence otherwise. */
+spw_status spw_bench_check(const spw_bench *bench, spw_error *error) SPW_CHECKED;
 /* Every section and key with unit, default and meaning, as a bench file. */
 spw_status spw_bench_template(spw_text *text) SPW_CHECKED;
 

@@ -22,6 +22,7 @@ typedef struct spw_span_point {
     double u, dof, U95;
     double u_own;    /* the part of u that more frames would lower (scatter, sampling) */
     double u_shared; /* the part that they would not (time base, template, asymmetry) */
+    double u_sampling; /* of u_own, the part of the capture's sampling step */
     size_t frames;
     double seconds;
 } spw_span_point;
