@@ -16,8 +16,24 @@
 #include <math.h>
 #include <stdlib.h>
 
+/* Running sums of a pool, each hold weighted by its frames. */
+typedef struct pool {
+    size_t holds, frames;
+    double seconds;
+    double pivot, width;                  /* mean of the first hold; frames * (mean - pivot) */
+    double timebase, template, asymmetry; /* frames * u */
+    double scatter2, scatter4;            /* (frames * u)^2, and its square over its dof */
+    double *sampling;                     /* a capture: frames * u */
+    double sampling2;                     /* sum of their squares */
+} pool;
+
 static double square(double x) {
     return x * x;
+}
+
+/* A figure that may be missing counts as none. */
+static double known(double value) {
+    return isfinite(value) ? value : 0;
 }
 
 static int by_width(const void *a, const void *b) {
@@ -31,111 +47,80 @@ void spw_held_sort(spw_held *held, size_t n) {
         qsort(held, n, sizeof *held, by_width);
 }
 
-/* A figure that may be missing counts as none. */
-static double known(double value) {
-    return isfinite(value) ? value : 0;
+static void join(pool *p, const spw_held *held) {
+    const spw_hold *hold = held->hold;
+    double frames = (double)hold->pulses;
+    if (p->holds++ == 0)
+        p->pivot = hold->width_us.mean;
+    p->frames += hold->pulses;
+    p->seconds += hold->end_s - hold->start_s;
+    p->width += frames * (hold->width_us.mean - p->pivot);
+    p->timebase += frames * known(hold->budget.u_timebase);
+    p->template += frames * known(hold->budget.u_template);
+    p->asymmetry += frames * known(hold->budget.u_asymmetry);
+    double scatter2 = square(frames * known(hold->budget.u_scatter));
+    p->scatter2 += scatter2;
+    if (hold->budget.dof_scatter > 0 && isfinite(hold->budget.dof_scatter))
+        p->scatter4 += square(scatter2) / hold->budget.dof_scatter;
+    double *of_capture = &p->sampling[held->channel];
+    double before = *of_capture;
+    *of_capture += frames * known(hold->budget.u_sampling);
+    p->sampling2 += square(*of_capture) - square(before);
+}
+
+static spw_span_point level_of(const pool *p) {
+    double frames = (double)p->frames;
+    spw_component part[3] = {
+        /* Welch-Satterthwaite over the independent scatters (GUM G.4.1) */
+        {sqrt(p->scatter2) / frames,
+         p->scatter4 > 0 ? square(p->scatter2) / p->scatter4 : INFINITY},
+        {sqrt(fmax(p->sampling2, 0)) / frames, INFINITY},
+        {sqrt(square(p->timebase) + square(p->template) + square(p->asymmetry)) / frames, INFINITY},
+    };
+    spw_span_point level = {.us = p->pivot + p->width / frames,
+                            .u_own = hypot(part[0].u, part[1].u),
+                            .u_shared = part[2].u,
+                            .u_sampling = part[1].u,
+                            .frames = p->frames,
+                            .seconds = p->seconds};
+    spw_combine(part, 3, &level.u, &level.dof);
+    level.U95 = spw_coverage_factor(0.95, level.dof) * level.u;
+    return level;
 }
 
 /* Whether two figures differ by no more than their uncertainties explain. */
-static bool agree(double difference, double u_a, double dof_a, double u_b, double dof_b,
-                  double coverage) {
+static bool agree(double difference, spw_component a, spw_component b, double coverage) {
     double u, dof;
-    spw_combine((spw_component[]){{u_a, dof_a}, {u_b, dof_b}}, 2, &u, &dof);
-    /* Where a fixed frame and noiseless sampling give u = 0, equal is equal. */
-    return fabs(difference) <= spw_coverage_factor(coverage, dof) * u + 1e-9;
+    spw_combine((spw_component[]){a, b}, 2, &u, &dof);
+    /* A noiseless simulation gives u = 0; times in a double are good to 1e-6 us
+     * up to a capture of hours. */
+    return fabs(difference) <= spw_coverage_factor(coverage, dof) * u + 1e-6;
 }
 
-size_t spw_level_reach(const spw_held *held, size_t from, int direction, size_t reach, size_t all) {
+static spw_component component_of(const spw_summary *width) {
+    return (spw_component){known(width->u), isnan(width->dof) ? INFINITY : width->dof};
+}
+
+spw_status spw_level_grow(const spw_held *held, size_t from, int direction, size_t reach,
+                          size_t all, size_t channels, spw_span_point *level, size_t *taken) {
     double coverage = 1 - 0.05 / (double)(all > 2 ? all - 1 : 1);
+    pool p = {.sampling = calloc(channels, sizeof(double))};
+    if (p.sampling == NULL)
+        return SPW_ERR_MEMORY;
     const spw_summary *extreme = &held[from].hold->width_us;
-    size_t n = 1, first = from;
-    while (n < reach) {
-        size_t next = direction > 0 ? from + n : from - n;
-        spw_span_point pool = spw_level_pool(held, first, n);
-        const spw_summary *w = &held[next].hold->width_us;
-        double u = known(w->u);
-        if (!agree(w->mean - pool.us, u, w->dof, pool.u, pool.dof, coverage) ||
-            !agree(w->mean - extreme->mean, u, w->dof, known(extreme->u), extreme->dof, coverage))
+    join(&p, &held[from]);
+    *level = level_of(&p);
+    while (p.holds < reach) {
+        const spw_held *next = direction > 0 ? held + from + p.holds : held + from - p.holds;
+        const spw_summary *width = &next->hold->width_us;
+        spw_component own = component_of(width);
+        if (!agree(width->mean - level->us, own, (spw_component){level->u, level->dof}, coverage) ||
+            !agree(width->mean - extreme->mean, own, component_of(extreme), coverage))
             break;
-        n++;
-        if (direction < 0)
-            first = next;
+        join(&p, next);
+        *level = level_of(&p);
     }
-    return n;
-}
-
-/* Sums over a pool, weights adding up to one. */
-typedef struct sums {
-    double mean, timebase, template, asymmetry;
-    size_t frames;
-    double seconds;
-} sums;
-
-static sums add_up(const spw_held *held, size_t n) {
-    sums s = {0};
-    for (size_t i = 0; i < n; i++) {
-        s.frames += held[i].hold->pulses;
-        s.seconds += held[i].hold->end_s - held[i].hold->start_s;
-    }
-    for (size_t i = 0; i < n; i++) {
-        const spw_hold *hold = held[i].hold;
-        double weight = (double)hold->pulses / (double)s.frames;
-        s.mean += weight * (hold->width_us.mean - held[0].hold->width_us.mean);
-        s.timebase += weight * known(hold->budget.u_timebase);
-        s.template += weight * known(hold->budget.u_template);
-        s.asymmetry += weight * known(hold->budget.u_asymmetry);
-    }
-    s.mean += held[0].hold->width_us.mean;
-    return s;
-}
-
-/* The sampling term: linear within a capture, quadratic between captures. */
-static double pooled_sampling(const spw_held *held, size_t n, size_t frames) {
-    double sum = 0;
-    for (size_t i = 0; i < n; i++) {
-        bool seen = false;
-        for (size_t j = 0; j < i && !seen; j++)
-            seen = held[j].channel == held[i].channel;
-        if (seen)
-            continue;
-        double of_capture = 0;
-        for (size_t j = i; j < n; j++)
-            if (held[j].channel == held[i].channel)
-                of_capture += (double)held[j].hold->pulses / (double)frames *
-                              known(held[j].hold->budget.u_sampling);
-        sum += square(of_capture);
-    }
-    return sqrt(sum);
-}
-
-/* Welch-Satterthwaite over the independent scatters (GUM G.4.1). */
-static void pooled_scatter(const spw_held *held, size_t n, size_t frames, double *u, double *dof) {
-    double variance = 0, fourth = 0;
-    for (size_t i = 0; i < n; i++) {
-        const spw_budget *budget = &held[i].hold->budget;
-        double term = square((double)held[i].hold->pulses / (double)frames *
-                             known(budget->u_scatter));
-        variance += term;
-        if (budget->dof_scatter > 0 && isfinite(budget->dof_scatter))
-            fourth += square(term) / budget->dof_scatter;
-    }
-    *u = sqrt(variance);
-    *dof = fourth > 0 ? square(variance) / fourth : INFINITY;
-}
-
-spw_span_point spw_level_pool(const spw_held *held, size_t first, size_t n) {
-    held += first;
-    sums s = add_up(held, n);
-    spw_span_point point = {.us = s.mean, .frames = s.frames, .seconds = s.seconds};
-    double scatter, dof;
-    pooled_scatter(held, n, s.frames, &scatter, &dof);
-    point.u_sampling = pooled_sampling(held, n, s.frames);
-    point.u_own = hypot(scatter, point.u_sampling);
-    point.u_shared = sqrt(square(s.timebase) + square(s.template) + square(s.asymmetry));
-    spw_combine((spw_component[]){{scatter, dof},
-                                  {point.u_sampling, INFINITY},
-                                  {point.u_shared, INFINITY}},
-                3, &point.u, &point.dof);
-    point.U95 = spw_coverage_factor(0.95, point.dof) * point.u;
-    return point;
+    *taken = p.holds;
+    free(p.sampling);
+    return SPW_OK;
 }

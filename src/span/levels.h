@@ -4,7 +4,7 @@
 
 #include "spanwright/span.h"
 
-/* A hold and the capture (channel) it is from. */
+/* A hold and the number of the capture (channel) it is from. */
 typedef struct spw_held {
     const spw_hold *hold;
     size_t channel;
@@ -12,13 +12,15 @@ typedef struct spw_held {
 
 /* Sorts by mean width, upwards. */
 void spw_held_sort(spw_held *held, size_t n);
-/* How many holds from one end on are one level with it.
- *   held   n holds sorted by mean width
- *   from   the extreme hold; the pool grows from it by `direction` (+1 or -1)
- *          over at most `reach` holds
- *   all    holds compared in all (for the multiple comparison) */
-size_t spw_level_reach(const spw_held *held, size_t from, int direction, size_t reach, size_t all);
-/* The pooled level of held[first .. first + n). */
-spw_span_point spw_level_pool(const spw_held *held, size_t first, size_t n);
+
+/* The level that starts at the extreme hold `from` and grows by `direction`
+ * (+1 or -1) over at most `reach` holds.
+ *   held      sorted by mean width
+ *   all       holds compared in all (for the multiple comparison)
+ *   channels  captures they are from
+ *   taken     out: holds in the level, 1 or more */
+spw_status spw_level_grow(const spw_held *held, size_t from, int direction, size_t reach,
+                          size_t all, size_t channels, spw_span_point *level,
+                          size_t *taken) SPW_CHECKED;
 
 #endif
