@@ -27,10 +27,21 @@ spw_status spw_report_measure_text(const spw_capture *const *captures, size_t n,
                                    const char *const *digests, const spw_bench *bench,
                                    const spw_text_style *style, spw_text *out) SPW_CHECKED;
 
-/* plan: schema spanwright.plan/1. */
-spw_status spw_report_plan_json(const spw_plan *plan, spw_text *out) SPW_CHECKED;
-spw_status spw_report_plan_text(const spw_plan *plan, const spw_text_style *style,
+/* Where a plan's span was measured: a capture, its channel, its digest or NULL. */
+typedef struct spw_plan_source {
+    const spw_capture *capture;
+    const spw_channel *channel;
+    const char *digest;
+} spw_plan_source;
+
+/* plan: schema spanwright.plan/1.
+ *   sources  n captures that the span was measured from; none for a span given by hand */
+spw_status spw_report_plan_json(const spw_plan *plan, const spw_plan_source *sources, size_t n,
                                 spw_text *out) SPW_CHECKED;
+/* For people, in the order of the work: measured and not resolved; widths; clock, polarity and
+ * events; verdict; adapter, effect and joint; what to do next. */
+spw_status spw_report_plan_text(const spw_plan *plan, const spw_plan_source *sources, size_t n,
+                                const spw_text_style *style, spw_text *out) SPW_CHECKED;
 
 /* A row a pulse: channel,index,lead_s,trail_s,width_us,u_width_us,period_us,flags.
  * Streams into `out`; flags are words joined by '|'. */
