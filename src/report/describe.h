@@ -1,0 +1,26 @@
+/* What text answers share: a capture, what it cannot resolve, its frame,
+ * clock, polarity and events, in rows of a page. */
+#ifndef SPW_REPORT_DESCRIBE_H
+#define SPW_REPORT_DESCRIBE_H
+
+#include "report/page.h"
+
+/* "captures/x.vcd": title, format, time base, digest, warnings. */
+void spw_describe_capture(const spw_page *page, const spw_capture *capture, const char *digest);
+/* Pulses and holds seen; then what this capture cannot resolve. */
+void spw_describe_measured(const spw_page *page, const spw_capture *capture,
+                           const spw_channel *channel);
+void spw_describe_frame(const spw_page *page, const spw_channel *channel);
+/* Low end, neutral, high end of a span that is known. */
+void spw_describe_ends(const spw_page *page, const spw_span *span);
+void spw_describe_step(const spw_page *page, const spw_span *span);
+void spw_describe_clock(const spw_page *page, const spw_clock *clock);
+void spw_describe_polarity(const spw_page *page, const spw_channel *channel);
+/* Missing and joined pulses (also when there are none), other events,
+ * regimes, and the line after its last frame. */
+void spw_describe_events(const spw_page *page, const spw_channel *channel);
+
+/* Percent of the expected range that low .. high covers. */
+double spw_covered_percent(const spw_servo *servo, double low_us, double high_us);
+
+#endif

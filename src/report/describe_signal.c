@@ -1,0 +1,156 @@
+/* A signal's clock, polarity and events, in words. */
+#include "report/describe.h"
+
+#include "report/figure.h"
+
+#include <inttypes.h>
+#include <math.h>
+
+#define FIRST_TIMES 4 /* of each kind of event */
+#define MOST_REGIMES 6
+
+void spw_describe_clock(const spw_page *page, const spw_clock *clock) {
+    spw_figure width = spw_figure_unit(clock->width_ratio, 4, ""),
+               period = spw_figure_unit(clock->period_ratio, 4, "");
+    spw_figure fix = spw_figure_fixed(clock->correction, 5);
+    switch (clock->verdict) {
+    case SPW_CLOCK_UNKNOWN:
+        spw_page_row(page, "Clock",
+                     "not compared: the bench file does not say what was asked "
+                     "for ([controller] asked_frame_us, asked_low_us, ...)");
+        return;
+    case SPW_CLOCK_AGREES:
+        spw_page_row_toned(page, SPW_TONE_GOOD, "Clock",
+                           "agrees with what was asked (widths %s, frame %s of it)", width.text,
+                           period.text);
+        return;
+    case SPW_CLOCK_SCALED:
+        spw_page_row_toned(page, SPW_TONE_BAD, "Clock",
+                           "off: widths are %s and the frame %s of what was asked, one factor: "
+                           "multiply the controller's time setting by %s",
+                           width.text, period.text, fix.text);
+        return;
+    case SPW_CLOCK_DOUBLED:
+        spw_page_row_toned(page, SPW_TONE_BAD, "Clock",
+                           "widths are %s of what was asked: a timer clock or prescaler, not the "
+                           "range; multiply the time setting by %s",
+                           width.text, fix.text);
+        return;
+    case SPW_CLOCK_WIDTH_ONLY:
+        spw_page_row(page, "Clock",
+                     "right by the frame (%s of what was asked); widths are %s: not the clock",
+                     period.text, width.text);
+        return;
+    case SPW_CLOCK_DISAGREES:
+        spw_page_row_toned(page, SPW_TONE_BAD, "Clock",
+                           "cannot be told: widths are %s and the frame %s of what was asked, two "
+                           "factors",
+                           width.text, period.text);
+        return;
+    }
+}
+
+void spw_describe_polarity(const spw_page *page, const spw_channel *channel) {
+    const char *name = spw_polarity_name(channel->polarity);
+    switch (channel->polarity_basis) {
+    case SPW_BASIS_OPTION:
+        spw_page_row(page, "Polarity", "%s, as --polarity says", name);
+        return;
+    case SPW_BASIS_WIDTH:
+        spw_page_row(page, "Polarity", "%s: only so are the widths those of control pulses", name);
+        return;
+    case SPW_BASIS_STEADIER_EDGE:
+        spw_page_row(page, "Polarity", "%s: so the lead edges are the steadier ones", name);
+        return;
+    case SPW_BASIS_IDLE:
+        spw_page_row(page, "Polarity", "%s, by the level at rest", name);
+        return;
+    case SPW_BASIS_UNDECIDED:
+        break;
+    }
+    spw_page_row_toned(page, SPW_TONE_BAD, "Polarity",
+                       "undecided; shown as positive. The other reading: width %s every %s. "
+                       "--polarity settles it",
+                       spw_figure_unit(channel->other_width_us, 2, "us").text,
+                       spw_figure_unit(channel->other_period_us, 2, "us").text);
+}
+
+static const char *event_label(spw_event_kind kind) {
+    static const char *const label[] = {"Missing",   "Runt pulses", "Long pulses",
+                                        "Joined",    "Odd widths",  "Level lost",
+                                        "Cut pulse", "Clipping",    "Signal lost"};
+    return label[kind];
+}
+
+/* One row a kind: how many, the first times. */
+static void event_row(const spw_page *page, const spw_channel *channel, spw_event_kind kind,
+                      bool also_none) {
+    uint64_t places = 0, total = 0;
+    spw_text times = {0};
+    for (size_t i = 0; i < channel->events; i++) {
+        const spw_event *event = &channel->event[i];
+        if (event->kind != kind)
+            continue;
+        places++;
+        total += event->count;
+        if (places > FIRST_TIMES)
+            continue;
+        spw_text_puts(&times, places > 1 ? ", " : "");
+        spw_text_puts(&times, spw_figure_unit(event->at_s, 3, "s").text);
+        if (kind == SPW_EVENT_MISSING_FRAMES && event->count > 1)
+            spw_text_printf(&times, " (%" PRIu64 ")", event->count);
+        else if (isfinite(event->value_us) && kind != SPW_EVENT_MISSING_FRAMES)
+            spw_text_printf(&times, " (%s)", spw_figure_unit(event->value_us, 1, "us").text);
+    }
+    if (places > FIRST_TIMES)
+        spw_text_printf(&times, " and %" PRIu64 " more", places - FIRST_TIMES);
+    spw_text_append(&times, "", 0);
+    if (spw_text_status(&times) != SPW_OK)
+        page->out->failed = true;
+    else if (places > 0)
+        spw_page_row_toned(page, SPW_TONE_STRONG, event_label(kind), "%" PRIu64 "%s: at %s", total,
+                           kind == SPW_EVENT_MISSING_FRAMES ? (total == 1 ? " frame" : " frames")
+                                                            : "",
+                           times.data);
+    else if (also_none)
+        spw_page_row(page, event_label(kind), "none");
+    spw_text_free(&times);
+}
+
+static void describe_regimes(const spw_page *page, const spw_channel *channel) {
+    if (channel->regimes < 2)
+        return;
+    spw_page_warn(page,
+                  "The frame period changes: %zu stretches. Figures are those of the one "
+                  "that lasted longest; nothing is averaged across.",
+                  channel->regimes);
+    for (size_t i = 0; i < channel->regimes && i < MOST_REGIMES; i++) {
+        const spw_regime *regime = &channel->regime[i];
+        spw_page_row(page, i == 0 ? "Stretches" : "", "%s to %s: %s, %zu frames%s",
+                     spw_figure_unit(regime->start_s, 3, "s").text,
+                     spw_figure_unit(regime->end_s, 3, "s").text,
+                     spw_figure_unit(regime->period_us, 1, "us").text, regime->frames,
+                     i == channel->main_regime ? " (the longest)" : "");
+    }
+    if (channel->regimes > MOST_REGIMES)
+        spw_page_row(page, "", "and %zu more", channel->regimes - MOST_REGIMES);
+}
+
+void spw_describe_events(const spw_page *page, const spw_channel *channel) {
+    describe_regimes(page, channel);
+    event_row(page, channel, SPW_EVENT_MISSING_FRAMES, true);
+    event_row(page, channel, SPW_EVENT_JOINED_PULSE, true);
+    static const spw_event_kind rest[] = {
+        SPW_EVENT_RUNT_PULSE, SPW_EVENT_LONG_PULSE,    SPW_EVENT_ODD_WIDTH,  SPW_EVENT_CUT_PULSE,
+        SPW_EVENT_CLIPPING,   SPW_EVENT_UNKNOWN_LEVEL, SPW_EVENT_SIGNAL_LOST};
+    for (size_t i = 0; i < sizeof rest / sizeof rest[0]; i++)
+        event_row(page, channel, rest[i], false);
+    if (channel->events_dropped > 0)
+        spw_page_row(page, "", "and %" PRIu64 " more events that are not listed",
+                     channel->events_dropped);
+    static const char *const level[] = {"low", "high", "at an unknown level"};
+    if (isfinite(channel->last_for_s))
+        spw_page_row(page, "Afterwards", "the line stayed %s for %s after the last frame",
+                     level[channel->last_level],
+                     spw_figure_digits(channel->last_for_s, 3, "s").text);
+}
