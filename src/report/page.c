@@ -132,7 +132,6 @@ static void wrap(const spw_page *page, const char *text, size_t column, size_t h
         text += length;
         text += *text == ' ';
     }
-    spw_text_puts(page->out, "\n");
 }
 
 /* The formatted text, to be freed; NULL after noting the failure. */
@@ -158,6 +157,7 @@ static void labelled(const spw_page *page, spw_tone tone, const char *lead, size
     tone_on(page, tone);
     wrap(page, text, column, hang);
     tone_off(page, tone);
+    spw_text_puts(page->out, "\n");
 }
 
 void spw_page_title(const spw_page *page, const char *format, ...) {

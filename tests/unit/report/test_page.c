@@ -54,7 +54,7 @@ static void ruler_lines_up(void **state) {
         {"adapted", NAN, NAN, NAN, '-', ""},
     };
     check_ruler(rows, 3, 71,
-                "  us           500       1000      1500      2000      2500\n"
+                "  us           500      1000      1500      2000      2500\n"
                 "                +---------+---------+---------+---------+\n"
                 "  servo         [=======================================] expected\n"
                 "  sent                    [---------n---------]           50.0 %\n");
@@ -68,8 +68,11 @@ static void ruler_reaches_beyond(void **state) {
         {"still", 1500, 1500, 1500, '-', ""},
     };
     check_ruler(rows, 3, 60,
-                "  us                 1000        1500         2000\n"
-                "                --+------------+------------+--\n" + 0);
+                "  us            1000         1500        2000\n"
+                "                --+------------+-----------+--\n"
+                "  servo           [========================]\n"
+                "  sent          [----------------------------]\n"
+                "  still                        |\n");
 }
 
 /* Whatever the ends, no line is wider than the page and every bar is inside the axis. */
@@ -124,7 +127,7 @@ static void colour_only_when_asked(void **state) {
     spw_page page = spw_page_start(&out, &style);
     assert_int_equal(page.width, 80);
     spw_page_row_toned(&page, SPW_TONE_BAD, "x", "y");
-    assert_string_equal(out.data, "  x             \x1b[31my\n\x1b[0m");
+    assert_string_equal(out.data, "  x             \x1b[31my\x1b[0m\n");
     spw_text_free(&out);
     page = spw_page_start(&out, NULL);
     spw_page_row_toned(&page, SPW_TONE_BAD, "x", "y");
@@ -143,10 +146,10 @@ static void names_are_safe_and_short(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(rounds_to_what_is_known), cmocka_unit_test(plain_figures),
-        cmocka_unit_test(ruler_lines_up),          cmocka_unit_test(ruler_reaches_beyond),
-        cmocka_unit_test(ruler_stays_on_the_page), cmocka_unit_test(rows_wrap_under_themselves),
-        cmocka_unit_test(numbers_keep_their_unit), cmocka_unit_test(colour_only_when_asked),
+        cmocka_unit_test(rounds_to_what_is_known),  cmocka_unit_test(plain_figures),
+        cmocka_unit_test(ruler_lines_up),           cmocka_unit_test(ruler_reaches_beyond),
+        cmocka_unit_test(ruler_stays_on_the_page),  cmocka_unit_test(rows_wrap_under_themselves),
+        cmocka_unit_test(numbers_keep_their_unit),  cmocka_unit_test(colour_only_when_asked),
         cmocka_unit_test(names_are_safe_and_short),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
