@@ -140,7 +140,8 @@ static spw_status read_all(spw_source *source, const spw_read_options *options,
 }
 
 static spw_status check_options(const spw_read_options *options, spw_error *error) {
-    if (options->has_rate && !(options->rate_hz > 0 && isfinite(options->rate_hz)))
+    if (options->has_rate &&
+        !(options->rate_hz > 0 && isfinite(options->rate_hz) && isfinite(1 / options->rate_hz)))
         return spw_error_set(error, SPW_ERR_ARGUMENT,
                              "--rate has to be a number of samples a second above 0");
     return SPW_OK;
