@@ -100,11 +100,13 @@ typedef struct spw_joint_verdict {
     bool known;
     double needed_deg;
     spw_reached before, after;      /* after: UNKNOWN without a remap */
-    double reduction_that_would_do; /* NAN */
-    bool beyond_allowed;
+    double reduction_that_would_do; /* with the pulses sent now; NAN when they reach or when unknown */
+    bool beyond_allowed;            /* the pulses sent now drive the joint past what is allowed, or
+                                       what is needed does not fit into what is allowed */
 } spw_joint_verdict;
 
 typedef struct spw_plan {
+    char *summary; /* the decision in one sentence with its numbers; safe text */
     spw_span span;
     spw_servo servo;
     spw_end low, high;
