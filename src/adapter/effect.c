@@ -37,11 +37,12 @@ spw_effect spw_effect_none(void) {
 /* The source's own jitter: what the capture's sampling adds is taken away. Where
  * the two are nearly equal the difference is not resolved and stays a range. */
 static void source_jitter(const spw_span *span, double *low, double *high) {
+    *low = *high = NAN;
+    if (isnan(span->jitter_rms_us))
+        return;
     double floor = isfinite(span->floor_us) ? span->floor_us : 0;
     *low = sqrt(fmax(0, square(span->jitter_rms_us) - square(floor)));
     *high = span->jitter_rms_us < 1.5 * floor ? span->jitter_rms_us : *low;
-    if (isnan(span->jitter_rms_us))
-        *low = NAN;
 }
 
 /* Variance, in square ticks, that counting a width in whole ticks adds to normal
@@ -182,8 +183,8 @@ spw_effect spw_effect_after(const spw_planner *p, const spw_remap *remap) {
     /* It measures a pulse to its trail edge and repeats it at once; at worst it keeps
      * frames of its own and the new pulse waits for the next. The servo knows the
      * width when the repeated pulse has ended. */
-    double usual = isnan(effect.neutral_us) ? (effect.low_us + effect.high_us) / 2
-                                            : effect.neutral_us;
+    double usual =
+        isnan(effect.neutral_us) ? (effect.low_us + effect.high_us) / 2 : effect.neutral_us;
     effect.latency_typical_ms = usual / 1000;
     effect.latency_worst_ms = (span->mean_frame_us + effect.high_us) / 1000;
     return effect;

@@ -12,7 +12,7 @@ typedef struct spw_planner {
     double target_low, target_high; /* the expected span within what the joint allows */
     bool allowed_narrows;           /* the joint's limits made it narrower */
     spw_end low, high;              /* verdicts against the target */
-    bool limit;                     /* the remap limits only */
+    bool other_servo;               /* the source drives another kind of servo */
     bool frame_fits;                /* longest output and gap within the shortest frame */
 } spw_planner;
 
@@ -43,22 +43,29 @@ void spw_planner_joint(spw_planner *p);
 
 /* decide.c: decision and remap. */
 void spw_planner_choose(spw_planner *p);
-
-/* advise.c: settings, trim, limit, gearing, adapter, with their sentences. */
-void spw_planner_advice(spw_planner *p);
+/* Whether an end misses (-1 low, +1 high; 0 either) with this verdict against the target. */
+bool spw_planner_end_is(const spw_planner *p, int sign, spw_end_verdict verdict);
+/* Whether what was asked for at an end (-1 low, +1 high) did not reach the wire:
+ * the source limits it. */
+bool spw_planner_clamped(const spw_planner *p, int sign);
 /* Whether a setting of the controller can close the gap: it may be changed, and
  * the wire does not show that it limits what it is told. */
 bool spw_planner_setting_helps(const spw_planner *p);
-/* Whether what was asked for at an end (-1 low, +1 high) did not reach the wire. */
-bool spw_planner_clamped(const spw_planner *p, int sign);
+/* Whether the widths are off by a clock's factor. */
+bool spw_planner_clock_off(const spw_planner *p);
 
-/* again.c: what to capture. */
-void spw_planner_again(spw_planner *p, const char *why);
-/* A reason to measure again before anything is decided, or NULL. */
-const char *spw_planner_doubt(const spw_planner *p);
+/* advise.c, settings.c: the advice that goes with the decision. */
+void spw_planner_advice(spw_planner *p);
+void spw_planner_advise_clock(spw_planner *p);
+void spw_planner_advise_settings(spw_planner *p);
 
-/* continuous.c */
-void spw_planner_continuous(spw_planner *p);
+/* again.c: a reason to measure again before anything is decided (true: *why has
+ * it), and the recipe. */
+bool spw_planner_doubt(const spw_planner *p, spw_text *why);
+void spw_planner_again(spw_planner *p, spw_text *why);
+
+/* special.c: servos that a wider range does not help. True when it decided. */
+bool spw_planner_special(spw_planner *p);
 
 /* cautions.c */
 void spw_planner_cautions(spw_planner *p);
