@@ -45,14 +45,15 @@ const char *spw_event_kind_name(spw_event_kind value);
 
 /* Flags of a pulse. A pulse counts in the statistics when it has none of
  * SPW_PULSE_OUT. */
-#define SPW_PULSE_RUNT 0x01u      /* shorter than the width window */
+#define SPW_PULSE_RUNT 0x01u      /* shorter than the width window, or cut in two by a drop-out */
 #define SPW_PULSE_LONG 0x02u      /* longer than the width window */
 #define SPW_PULSE_JOINED 0x04u    /* spans a frame boundary: two pulses without a gap */
 #define SPW_PULSE_ODD 0x08u       /* far from its neighbours on both sides; still counted */
 #define SPW_PULSE_NO_PERIOD 0x10u /* no valid period ends at its lead edge (first, after a gap) */
 #define SPW_PULSE_CLIPPED 0x20u   /* an edge had clipped samples */
 #define SPW_PULSE_DOUBTFUL 0x40u  /* an edge's uncertainty is a guess */
-#define SPW_PULSE_OUT (SPW_PULSE_RUNT | SPW_PULSE_LONG | SPW_PULSE_JOINED)
+#define SPW_PULSE_FIRST 0x80u     /* odd, and among the first after the line came up: not counted */
+#define SPW_PULSE_OUT (SPW_PULSE_RUNT | SPW_PULSE_LONG | SPW_PULSE_JOINED | SPW_PULSE_FIRST)
 
 /* One whole pulse (both edges seen), 24 bytes. */
 typedef struct spw_pulse {
@@ -81,7 +82,7 @@ typedef struct spw_hold {
     size_t pulses;                 /* that count */
     spw_summary width_us;          /* u, U95, floor filled */
     spw_budget budget;
-    double drift_us_per_s;
+    double drift_us_per_s; /* NAN when no drift can be told from the scatter */
 } spw_hold;
 
 /* A stretch with one frame period. */

@@ -1,0 +1,98 @@
+/* What happened besides ordinary pulses. */
+#include "base/array.h"
+#include "pulses/train.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+spw_status spw_event_add(spw_channel *channel, spw_event event) {
+    if (channel->events == SPW_EVENTS_MAX) {
+        channel->events_dropped++;
+        return SPW_OK;
+    }
+    size_t room = channel->events; /* grown by doubling, so that no capacity need be kept */
+    if ((room & (room - 1)) == 0) {
+        size_t wanted = room == 0 ? 1 : 2 * room;
+        spw_event *moved = realloc(channel->event, wanted * sizeof *moved);
+        if (moved == NULL)
+            return SPW_ERR_MEMORY;
+        channel->event = moved;
+    }
+    channel->event[channel->events++] = event;
+    return SPW_OK;
+}
+
+/* The kind of event a flagged pulse is; false for an ordinary pulse. */
+static bool kind_of(const spw_pulse *pulse, spw_event_kind *kind) {
+    if ((pulse->flags & SPW_PULSE_JOINED) != 0)
+        *kind = SPW_EVENT_JOINED_PULSE;
+    else if ((pulse->flags & SPW_PULSE_LONG) != 0)
+        *kind = SPW_EVENT_LONG_PULSE;
+    else if ((pulse->flags & SPW_PULSE_RUNT) != 0)
+        *kind = SPW_EVENT_RUNT_PULSE;
+    else if ((pulse->flags & (SPW_PULSE_ODD | SPW_PULSE_FIRST)) != 0)
+        *kind = SPW_EVENT_ODD_WIDTH;
+    else
+        return false;
+    return true;
+}
+
+/* One event a run of neighbouring pulses of one kind; joined pulses each. */
+static spw_status flagged_pulses(spw_channel *channel) {
+    size_t i = 0;
+    while (i < channel->pulses) {
+        spw_event_kind kind, next;
+        if (!kind_of(&channel->pulse[i], &kind)) {
+            i++;
+            continue;
+        }
+        size_t first = i++;
+        while (kind != SPW_EVENT_JOINED_PULSE && i < channel->pulses &&
+               kind_of(&channel->pulse[i], &next) && next == kind)
+            i++;
+        const spw_pulse *p = &channel->pulse[first];
+        spw_status status =
+            spw_event_add(channel, (spw_event){kind, p->lead_s, i - first, spw_pulse_width_us(p)});
+        if (status != SPW_OK)
+            return status;
+    }
+    return SPW_OK;
+}
+
+/* The line after the last frame: lost when it stayed without one for three. */
+static const double LOST_FRAMES = 3;
+
+static spw_status the_end(const spw_train *train, double end_s, spw_channel *channel) {
+    size_t last = channel->pulses;
+    while (last > 0 && (channel->pulse[last - 1].flags & SPW_PULSE_OUT) != 0)
+        last--;
+    if (last == 0 || channel->regimes == 0)
+        return SPW_OK;
+    const spw_pulse *p = &channel->pulse[last - 1];
+    double period_us = channel->regime[channel->regimes - 1].period_us;
+    channel->last_for_s = fmax(0, end_s - p->trail_s);
+    if (!(end_s - p->lead_s > (LOST_FRAMES + 1) * period_us * 1e-6))
+        return SPW_OK;
+    (void)train;
+    return spw_event_add(
+        channel, (spw_event){SPW_EVENT_SIGNAL_LOST, p->trail_s, 1, (end_s - p->trail_s) * 1e6});
+}
+
+static int in_time(const void *a, const void *b) {
+    const spw_event *x = a;
+    const spw_event *y = b;
+    return (x->at_s > y->at_s) - (x->at_s < y->at_s);
+}
+
+spw_status spw_events_find(const spw_train *train, double end_s, const spw_edge_report *report,
+                           spw_channel *channel) {
+    spw_status status = the_end(train, end_s, channel);
+    if (status == SPW_OK && report != NULL && report->clipped_samples > 0)
+        status = spw_event_add(channel, (spw_event){SPW_EVENT_CLIPPING, report->first_clip_s,
+                                                    report->clipped_samples, NAN});
+    if (status == SPW_OK)
+        status = flagged_pulses(channel);
+    if (channel->events > 1)
+        qsort(channel->event, channel->events, sizeof *channel->event, in_time);
+    return status;
+}

@@ -1,0 +1,316 @@
+/* Holds: stretches of frames in which the commanded width stood still.
+ *
+ * The widths of a regime, outliers clipped to their neighbours, are cut where
+ * their mean shifts (spw_change_points). Pieces that do not differ beyond noise
+ * and sampling are joined again; pieces that a straight line explains better are
+ * steps of a ramp and no holds. A gap in the frames splits nothing: the series
+ * goes by pulses. */
+#include "base/array.h"
+#include "pulses/noise.h"
+#include "pulses/train.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* A hold has at least so many frames and lasts so long (a frame counts whole). */
+enum { HOLD_FRAMES = 8 };
+static const double HOLD_S = 0.2;
+/* Frames of something else in between that do not end a hold: a few odd pulses in a row. */
+enum { BRIDGED = 4 };
+/* A level that moves slower than this drifts (warm-up, supply); faster is a ramp.
+ * One twenty-fifth of 1 us a frame at 50 Hz. */
+static const double DRIFT_US_PER_S = 1.0;
+/* The flicker of a locked phase (widths of floor or ceil samples in runs) must not
+ * be cut into short pieces: with this scale a run needs 2 x 3 ln n x 0.7^2 > 9
+ * frames to be worth two cuts. */
+static const double FLICKER = 0.7;
+
+/* Widths are differences of instants in double: 10 ps is far above their rounding. */
+static const double ROUNDING_US = 1e-5;
+
+typedef struct piece {
+    size_t first, end; /* in the series */
+    bool dead;
+} piece;
+
+typedef struct finder {
+    const spw_train *train;
+    const spw_edge_report *report;
+    spw_channel *channel;
+    spw_recording recording;
+    const spw_regime *regime;
+    spw_picked picked;
+    double *width;  /* a value a picked pulse */
+    double *clean;  /* the same, clipped to the neighbours' median */
+    double *lead_s; /* */
+    spw_noise noise;
+    size_t room;
+} finder;
+
+/* --- cleaning --- */
+
+/* A width this many sd from the median of its neighbours is odd. */
+static const double ODD = 8, CLIP = 3;
+/* Below that it harms no servo (dead bands start at 1 us). */
+static const double ODD_LEAST_US = 0.5;
+
+static void clean(finder *f, size_t n) {
+    spw_local_medians(f->width, n, f->clean);
+    double clip = CLIP * f->noise.sd_us;
+    double odd = fmax(ODD * f->noise.sd_us, ODD_LEAST_US);
+    for (size_t i = 0; i < n; i++) {
+        double off = f->width[i] - f->clean[i];
+        if (fabs(off) > odd)
+            f->channel->pulse[f->picked.at[i]].flags |= SPW_PULSE_ODD;
+        f->clean[i] += fmax(-clip, fmin(clip, off));
+    }
+}
+
+/* --- pieces --- */
+
+typedef struct moments {
+    double n, mean, squares; /* squares about the mean */
+} moments;
+
+static moments moments_of(const double *v, size_t from, size_t to) {
+    moments m = {0};
+    for (size_t i = from; i < to; i++) {
+        m.n += 1;
+        double d = v[i] - m.mean;
+        m.mean += d / m.n;
+        m.squares += d * (v[i] - m.mean);
+    }
+    return m;
+}
+
+/* Straight line through the cleaned widths against time. */
+typedef struct slant {
+    double slope, u_slope; /* us a second */
+    double squares;        /* of the residuals */
+    double seconds;
+} slant;
+
+static slant slant_of(const finder *f, const double *v, size_t from, size_t to) {
+    double n = 0, mt = 0, mv = 0, tt = 0, tv = 0, vv = 0;
+    for (size_t i = from; i < to; i++) {
+        double t = f->lead_s[i] - f->lead_s[from];
+        n += 1;
+        double dt = t - mt, dv = v[i] - mv;
+        mt += dt / n;
+        mv += dv / n;
+        tt += dt * (t - mt);
+        tv += dt * (v[i] - mv);
+        vv += dv * (v[i] - mv);
+    }
+    slant s = {.seconds = f->lead_s[to - 1] - f->lead_s[from], .squares = vv};
+    if (tt > 0) {
+        s.slope = tv / tt;
+        s.squares = fmax(0, vv - tv * tv / tt);
+        s.u_slope = f->noise.mean_sd_us / sqrt(tt);
+    }
+    return s;
+}
+
+static bool long_enough(const finder *f, const piece *p) {
+    double seconds = f->lead_s[p->end - 1] - f->lead_s[p->first] + f->regime->period_us * 1e-6;
+    return p->end - p->first >= HOLD_FRAMES && seconds >= HOLD_S * (1 - 1e-6);
+}
+
+/* Can sampling alone make two means differ so? A locked phase shows one width as
+ * floor or ceil samples; a phase that sweeps averages. */
+static double sampling_reach(const finder *f, const piece *a, const piece *b, double sd_us) {
+    double step = f->recording.resolution_us;
+    if (!(step > 0))
+        return 0;
+    double period = f->regime->period_us;
+    double ua = spw_sampling_u(f->lead_s + a->first, a->end - a->first, period, sd_us, step);
+    double ub = spw_sampling_u(f->lead_s + b->first, b->end - b->first, period, sd_us, step);
+    return fmin(1.05 * step, 3 * sqrt(ua * ua + ub * ub));
+}
+
+static bool same_level(const finder *f, const piece *a, const piece *b) {
+    moments ma = moments_of(f->clean, a->first, a->end);
+    moments mb = moments_of(f->clean, b->first, b->end);
+    double apart = fabs(ma.mean - mb.mean);
+    double noise = 4 * f->noise.mean_sd_us * sqrt(1 / ma.n + 1 / mb.n);
+    if (f->recording.resolution_us > 0 && f->noise.sd_us <= f->recording.resolution_us)
+        noise = 0; /* what is left is sampling, which knows better */
+    double sd = sqrt((ma.squares + mb.squares) / (ma.n + mb.n));
+    return apart <= noise || apart <= sampling_reach(f, a, b, sd);
+}
+
+/* Two neighbours that one slowly drifting line explains better than two levels. */
+static bool same_drift(const finder *f, const piece *a, const piece *b) {
+    slant line = slant_of(f, f->clean, a->first, b->end);
+    if (fabs(line.slope) > DRIFT_US_PER_S)
+        return false;
+    moments ma = moments_of(f->clean, a->first, a->end);
+    moments mb = moments_of(f->clean, b->first, b->end);
+    return line.squares < ma.squares + mb.squares;
+}
+
+static bool join_pass(finder *f, piece *piece_, size_t n) {
+    bool any = false;
+    size_t last = SIZE_MAX;
+    for (size_t i = 0; i < n; i++) {
+        piece *p = &piece_[i];
+        if (p->dead || p->end - p->first < HOLD_FRAMES)
+            continue;
+        piece *before = last == SIZE_MAX ? NULL : &piece_[last];
+        if (before != NULL && p->first - before->end <= BRIDGED &&
+            (same_level(f, before, p) || same_drift(f, before, p))) {
+            for (size_t k = last + 1; k <= i; k++)
+                piece_[k].dead = true;
+            before->end = p->end;
+            any = true;
+            continue;
+        }
+        last = i;
+    }
+    return any;
+}
+
+/* --- ramps --- */
+
+/* Over the piece and as many frames on either side: does one line explain the
+ * widths better than the levels of the pieces do? */
+static bool on_a_ramp(const finder *f, const piece *pieces, size_t n, size_t at) {
+    const piece *p = &pieces[at];
+    slant own = slant_of(f, f->clean, p->first, p->end);
+    if (fabs(own.slope) > DRIFT_US_PER_S && fabs(own.slope) > 3.5 * own.u_slope &&
+        fabs(own.slope) * own.seconds > 2 * f->recording.resolution_us)
+        return true;
+    size_t length = p->end - p->first;
+    size_t from = p->first > length ? p->first - length : 0;
+    size_t to = f->picked.n - p->end > length ? p->end + length : f->picked.n;
+    if (from == p->first && to == p->end)
+        return false;
+    double levels = 0;
+    for (size_t i = 0; i < n; i++) {
+        if (pieces[i].dead || pieces[i].end <= from || pieces[i].first >= to)
+            continue;
+        size_t a = pieces[i].first > from ? pieces[i].first : from;
+        size_t b = pieces[i].end < to ? pieces[i].end : to;
+        levels += moments_of(f->clean, a, b).squares;
+    }
+    slant line = slant_of(f, f->clean, from, to);
+    return fabs(line.slope) > DRIFT_US_PER_S && line.squares < levels;
+}
+
+/* --- holds --- */
+
+/* Frames at the ends that the hold's own scatter does not explain are the beginning of a ramp. */
+static void trim(const finder *f, piece *p) {
+    moments m = moments_of(f->clean, p->first, p->end);
+    double far = fmax(3 * f->noise.sd_us, 3 * sqrt(m.squares / m.n));
+    while (p->end - p->first > HOLD_FRAMES && fabs(f->width[p->first] - m.mean) > far)
+        p->first++;
+    while (p->end - p->first > HOLD_FRAMES && fabs(f->width[p->end - 1] - m.mean) > far)
+        p->end--;
+}
+
+static spw_status add_hold(finder *f, piece p) {
+    trim(f, &p);
+    if (!long_enough(f, &p))
+        return SPW_OK;
+    spw_channel *c = f->channel;
+    spw_status status = spw_array_room((void **)&c->hold, &f->room, c->holds, 1, sizeof *c->hold);
+    if (status != SPW_OK)
+        return status;
+    const uint32_t *at = f->picked.at + p.first;
+    size_t n = p.end - p.first;
+    spw_hold h = {.start_s = c->pulse[at[0]].lead_s,
+                  .end_s = c->pulse[at[n - 1]].trail_s,
+                  .first_pulse = at[0],
+                  .end_pulse = (size_t)at[n - 1] + 1,
+                  .pulses = n};
+    status =
+        spw_width_summary(&f->recording, c, at, n, f->regime->period_us, &h.width_us, &h.budget);
+    if (status != SPW_OK)
+        return status;
+    slant line = slant_of(f, f->clean, p.first, p.end);
+    bool told = fabs(line.slope) > 4 * line.u_slope &&
+                fabs(line.slope) * line.seconds > f->recording.resolution_us;
+    h.drift_us_per_s = told ? line.slope : (double)NAN;
+    c->hold[c->holds++] = h;
+    return SPW_OK;
+}
+
+static spw_status pieces_to_holds(finder *f, piece *pieces, size_t n) {
+    for (int pass = 0; pass < 20 && join_pass(f, pieces, n); pass++)
+        ;
+    for (size_t i = 0; i < n; i++) {
+        if (pieces[i].dead || !long_enough(f, &pieces[i]) || on_a_ramp(f, pieces, n, i))
+            continue;
+        spw_status status = add_hold(f, pieces[i]);
+        if (status != SPW_OK)
+            return status;
+    }
+    return SPW_OK;
+}
+
+static spw_status cut_up(finder *f) {
+    size_t n = f->picked.n;
+    double step = FLICKER * f->recording.resolution_us;
+    double scale = fmax(f->noise.mean_sd_us, step);
+    size_t *ends = NULL;
+    size_t count = 0;
+    spw_status status = spw_change_points(f->clean, n, scale, 3 * log((double)n), 1, &ends, &count);
+    if (status != SPW_OK)
+        return status;
+    piece *pieces = malloc(count * sizeof *pieces);
+    if (pieces == NULL) {
+        free(ends);
+        return SPW_ERR_MEMORY;
+    }
+    for (size_t i = 0; i < count; i++)
+        pieces[i] = (piece){i > 0 ? ends[i - 1] : 0, ends[i], false};
+    free(ends);
+    status = pieces_to_holds(f, pieces, count);
+    free(pieces);
+    return status;
+}
+
+static spw_status in_regime(finder *f) {
+    size_t n = f->picked.n;
+    if (n < HOLD_FRAMES)
+        return SPW_OK;
+    f->width = malloc(n * sizeof *f->width);
+    f->clean = malloc(n * sizeof *f->clean);
+    f->lead_s = malloc(n * sizeof *f->lead_s);
+    if (f->width == NULL || f->clean == NULL || f->lead_s == NULL)
+        return SPW_ERR_MEMORY;
+    for (size_t i = 0; i < n; i++) {
+        const spw_pulse *p = &f->channel->pulse[f->picked.at[i]];
+        f->width[i] = spw_pulse_width_us(p);
+        f->lead_s[i] = p->lead_s;
+    }
+    double floor_us = spw_width_floor(&f->recording, f->channel, f->picked.at, n);
+    spw_status status = spw_noise_estimate(f->width, n, fmax(floor_us, ROUNDING_US), &f->noise);
+    if (status != SPW_OK)
+        return status;
+    clean(f, n);
+    return cut_up(f);
+}
+
+spw_status spw_holds_find(const spw_train *train, const spw_edge_report *report,
+                          spw_channel *channel) {
+    finder f = {.train = train,
+                .report = report,
+                .channel = channel,
+                .recording = spw_recording_of(train, report)};
+    spw_status status = SPW_OK;
+    for (size_t r = 0; r < channel->regimes && status == SPW_OK; r++) {
+        f.regime = &channel->regime[r];
+        status = spw_pick(channel, f.regime->first_pulse, f.regime->end_pulse, &f.picked);
+        if (status == SPW_OK)
+            status = in_regime(&f);
+        free(f.picked.at);
+        free(f.width);
+        free(f.clean);
+        free(f.lead_s);
+        f.width = f.clean = f.lead_s = NULL;
+        f.picked = (spw_picked){0};
+    }
+    return status;
+}

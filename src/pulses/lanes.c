@@ -1,0 +1,250 @@
+/* What a reader delivers, channel by channel, on its way to trains. */
+#include "pulses/lanes.h"
+#include "base/array.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* --- names --- */
+
+static bool taken(const spw_lanes *lanes, const char *name) {
+    for (size_t i = 0; i < lanes->n; i++)
+        if (strcmp(lanes->lane[i].name, name) == 0)
+            return true;
+    return false;
+}
+
+/* The name a lane goes by: "ch3" when it has none, "name~2" when it is taken. */
+static spw_status resolve_name(const spw_lanes *lanes, const spw_channel_info *info, uint32_t index,
+                               char **name) {
+    spw_text t = {0};
+    if (info->name_length == 0)
+        spw_text_printf(&t, "ch%u", (unsigned)index);
+    else
+        spw_text_append(&t, info->name, info->name_length);
+    size_t length = t.length;
+    for (unsigned again = 2; !t.failed && taken(lanes, t.data); again++) {
+        t.length = length;
+        spw_text_printf(&t, "~%u", again);
+    }
+    if (spw_text_status(&t) != SPW_OK) {
+        spw_text_free(&t);
+        return SPW_ERR_MEMORY;
+    }
+    *name = t.data;
+    return SPW_OK;
+}
+
+static spw_status on_channel(void *context, uint32_t index, const spw_channel_info *info) {
+    spw_lanes *lanes = context;
+    spw_status status =
+        spw_array_room((void **)&lanes->lane, &lanes->room, lanes->n, 1, sizeof *lanes->lane);
+    if (status != SPW_OK)
+        return status;
+    spw_lane lane = {.info = *info, .logic = spw_logic_edges_start(info->resolution_s)};
+    status = resolve_name(lanes, info, index, &lane.name);
+    if (status != SPW_OK)
+        return status;
+    lane.info.name = NULL;
+    lane.wanted = lanes->options->n_channels == 0;
+    lanes->lane[lanes->n++] = lane;
+    return SPW_OK;
+}
+
+/* --- the channels asked for --- */
+
+enum { LISTED = 20 };
+
+static void list_names(const spw_lanes *lanes, spw_text *t) {
+    char safe[96];
+    for (size_t i = 0; i < lanes->n && i < LISTED; i++) {
+        const char *name = lanes->lane[i].name;
+        spw_text_printf(t, "%s%s", i > 0 ? ", " : "",
+                        spw_text_safe(safe, sizeof safe, name, strlen(name)));
+    }
+    if (lanes->n > LISTED)
+        spw_text_printf(t, " and %zu more", lanes->n - LISTED);
+}
+
+static spw_status refuse(spw_lanes *lanes, const char *asked, size_t matches) {
+    char safe[128];
+    spw_text names = {0};
+    list_names(lanes, &names);
+    spw_text_safe(safe, sizeof safe, asked, strlen(asked));
+    lanes->refused = true;
+    const char *listed = names.data != NULL ? names.data : "none";
+    spw_status status =
+        matches == 0
+            ? spw_error_set(lanes->error, SPW_ERR_ARGUMENT,
+                            "no channel is named \"%s\"; --channel takes one of: %s", safe, listed)
+            : spw_error_set(lanes->error, SPW_ERR_ARGUMENT,
+                            "\"%s\" could be %zu channels; give --channel more of the name: %s",
+                            safe, matches, listed);
+    spw_text_free(&names);
+    return status;
+}
+
+/* Is `asked` the end of `name` behind a '.'? */
+static bool ends_name(const char *name, const char *asked) {
+    size_t n = strlen(name), a = strlen(asked);
+    return a > 0 && n > a && name[n - a - 1] == '.' && strcmp(name + n - a, asked) == 0;
+}
+
+static spw_status choose_one(spw_lanes *lanes, const char *asked) {
+    size_t found = 0, matches = 0;
+    for (size_t i = 0; i < lanes->n; i++) {
+        if (strcmp(lanes->lane[i].name, asked) == 0) {
+            lanes->lane[i].wanted = true;
+            return SPW_OK;
+        }
+        if (ends_name(lanes->lane[i].name, asked)) {
+            found = i;
+            matches++;
+        }
+    }
+    if (matches != 1)
+        return refuse(lanes, asked, matches);
+    lanes->lane[found].wanted = true;
+    return SPW_OK;
+}
+
+spw_status spw_lanes_choose(spw_lanes *lanes) {
+    if (lanes->chosen)
+        return SPW_OK;
+    lanes->chosen = true;
+    for (size_t i = 0; i < lanes->options->n_channels; i++) {
+        spw_status status = choose_one(lanes, lanes->options->channels[i]);
+        if (status != SPW_OK)
+            return status;
+    }
+    return SPW_OK;
+}
+
+/* --- data --- */
+
+static spw_status need_train(spw_lanes *lanes, spw_lane *lane) {
+    if (lane->train != NULL)
+        return SPW_OK;
+    return spw_train_new(lanes->options, lane->info.resolution_s, &lane->train);
+}
+
+static spw_status end_fast(spw_lane *lane) {
+    uint64_t n = lane->skipped;
+    lane->skipped = 0;
+    lane->fast = false;
+    return spw_train_skipped(lane->train, n, lane->last_s, lane->logic.level == SPW_LEVEL_HIGH);
+}
+
+static spw_status one_change(spw_lanes *lanes, spw_lane *lane, const spw_change *change) {
+    spw_edge edge;
+    if (!spw_logic_edges_step(&lane->logic, change->time_s, change->level, &edge))
+        return SPW_OK;
+    spw_status status = need_train(lanes, lane);
+    if (status == SPW_OK)
+        status = spw_train_push(lane->train, &edge, 1);
+    if (status != SPW_OK)
+        return status;
+    lane->fast = lane->train->dropping;
+    lane->last_s = change->time_s;
+    return SPW_OK;
+}
+
+/* A clock's changes, once it is known for one, are only counted. */
+static bool skip(const spw_lanes *lanes, spw_lane *lane, const spw_change *change) {
+    if (change->level > SPW_LEVEL_HIGH || lane->logic.level > SPW_LEVEL_HIGH ||
+        change->time_s - lane->last_s >= lanes->fast_s)
+        return false;
+    lane->skipped += change->level != lane->logic.level;
+    lane->logic.level = change->level;
+    lane->last_s = change->time_s;
+    return true;
+}
+
+static spw_status on_changes(void *context, const spw_change *changes, size_t n) {
+    spw_lanes *lanes = context;
+    spw_status status = spw_lanes_choose(lanes);
+    for (size_t i = 0; i < n && status == SPW_OK; i++) {
+        if (changes[i].channel >= lanes->n)
+            return SPW_ERR_ARGUMENT;
+        spw_lane *lane = &lanes->lane[changes[i].channel];
+        if (!lane->wanted)
+            continue;
+        if (lane->fast) {
+            if (skip(lanes, lane, &changes[i]))
+                continue;
+            status = end_fast(lane);
+        }
+        if (status == SPW_OK)
+            status = one_change(lanes, lane, &changes[i]);
+    }
+    return status;
+}
+
+static spw_status on_edges(void *context, const spw_edge *edges, size_t n) {
+    spw_lane *lane = context;
+    return spw_train_push(lane->train, edges, n);
+}
+
+static spw_status need_finder(spw_lanes *lanes, spw_lane *lane) {
+    if (lane->finder != NULL)
+        return SPW_OK;
+    spw_status status = need_train(lanes, lane);
+    if (status != SPW_OK)
+        return status;
+    spw_edge_settings settings = {.sample_rate_hz = lane->info.sample_rate_hz,
+                                  .start_s = lane->info.start_s,
+                                  .full_scale = lane->info.full_scale,
+                                  .lossy = lane->info.lossy};
+    return spw_edge_finder_new(&settings, on_edges, lane, &lane->finder);
+}
+
+static spw_status on_samples(void *context, uint32_t index, uint64_t first, const float *values,
+                             size_t n) {
+    (void)first;
+    spw_lanes *lanes = context;
+    spw_status status = spw_lanes_choose(lanes);
+    if (status != SPW_OK)
+        return status;
+    if (index >= lanes->n)
+        return SPW_ERR_ARGUMENT;
+    spw_lane *lane = &lanes->lane[index];
+    if (!lane->wanted)
+        return SPW_OK;
+    status = need_finder(lanes, lane);
+    return status == SPW_OK ? spw_edge_finder_push(lane->finder, values, n) : status;
+}
+
+spw_sink spw_lanes_sink(spw_lanes *lanes) {
+    return (spw_sink){
+        .context = lanes, .channel = on_channel, .changes = on_changes, .samples = on_samples};
+}
+
+spw_status spw_lanes_end(spw_lanes *lanes) {
+    spw_status status = spw_lanes_choose(lanes);
+    for (size_t i = 0; i < lanes->n && status == SPW_OK; i++) {
+        spw_lane *lane = &lanes->lane[i];
+        if (!lane->wanted)
+            continue;
+        status = need_train(lanes, lane);
+        if (status == SPW_OK && lane->skipped > 0)
+            status = end_fast(lane);
+        if (status == SPW_OK && lane->info.kind == SPW_KIND_ANALOGUE)
+            status = need_finder(lanes, lane);
+        if (status == SPW_OK && lane->finder != NULL)
+            status = spw_edge_finder_finish(lane->finder, &lane->report);
+    }
+    return status;
+}
+
+void spw_lanes_free(spw_lanes *lanes) {
+    for (size_t i = 0; i < lanes->n; i++) {
+        free(lanes->lane[i].name);
+        spw_train_free(lanes->lane[i].train);
+        spw_edge_finder_free(lanes->lane[i].finder);
+    }
+    free(lanes->lane);
+    lanes->lane = NULL;
+    lanes->n = lanes->room = 0;
+}

@@ -1,0 +1,39 @@
+/* A lane is a channel of a capture on its way through the measurement. */
+#ifndef SPW_LANES_H
+#define SPW_LANES_H
+
+#include "pulses/train.h"
+
+typedef struct spw_lane {
+    char *name;
+    spw_channel_info info; /* its name pointer is not valid */
+    bool wanted;
+    spw_train *train; /* made when data comes */
+    spw_logic_edges logic;
+    spw_edge_finder *finder;
+    spw_edge_report report;
+    /* while the train drops edges: */
+    bool fast;
+    double last_s;
+    uint64_t skipped;
+} spw_lane;
+
+typedef struct spw_lanes {
+    const spw_measure_options *options;
+    spw_error *error; /* the caller's */
+    bool refused;     /* *error was filled here */
+    spw_lane *lane;
+    size_t n, room;
+    bool chosen;
+    double fast_s; /* changes closer than this need no look */
+} spw_lanes;
+
+/* The sink that fills the lanes. */
+spw_sink spw_lanes_sink(spw_lanes *lanes);
+/* Applies the channel names asked for; ARGUMENT where one is not there. */
+spw_status spw_lanes_choose(spw_lanes *lanes) SPW_CHECKED;
+/* No more data: the last edges reach the trains; each wanted lane has one. */
+spw_status spw_lanes_end(spw_lanes *lanes) SPW_CHECKED;
+void spw_lanes_free(spw_lanes *lanes);
+
+#endif

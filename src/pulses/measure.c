@@ -1,0 +1,189 @@
+/* The whole measurement of a capture. */
+#include "base/array.h"
+#include "pulses/lanes.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static spw_status check(const spw_measure_options *o, spw_error *error) {
+    if (!(o->width_low_us > 0) || !(o->width_high_us > o->width_low_us) ||
+        !isfinite(o->width_high_us))
+        return spw_error_set(error, SPW_ERR_ARGUMENT,
+                             "--width-window needs 0 < LOW < HIGH, in microseconds");
+    if (!(o->timebase_ppm >= 0) || !isfinite(o->timebase_ppm))
+        return spw_error_set(error, SPW_ERR_ARGUMENT, "--timebase-ppm must be 0 or more");
+    if (!(o->known_frame_us >= 0) || !isfinite(o->known_frame_us))
+        return spw_error_set(error, SPW_ERR_ARGUMENT, "--known-frame-us must be more than 0");
+    return SPW_OK;
+}
+
+/* --- the recorder's clock, from a frame period known to be exact --- */
+
+typedef struct clock_fit {
+    double weights, sum; /* of the periods, weighted by 1/u^2 */
+    double low, high;    /* the channels' intervals: largest low end, smallest high end */
+    size_t channels;
+} clock_fit;
+
+/* The main regime's period of one train, from edge timing alone. */
+static spw_status add_period(spw_lane *lane, clock_fit *fit) {
+    spw_train *train = lane->train;
+    if (train->channel.signal != SPW_SIGNAL_CONTROL_PULSES)
+        return SPW_OK;
+    double ppm = train->timebase_ppm;
+    train->timebase_ppm = 0; /* it is what gets measured */
+    bool analogue = lane->info.kind == SPW_KIND_ANALOGUE;
+    spw_status status = spw_figures_fill(train, analogue ? &lane->report : NULL, &train->channel);
+    train->timebase_ppm = ppm;
+    if (status != SPW_OK)
+        return status;
+    const spw_summary *p = &train->channel.period_us;
+    if (!(p->u >= 0))
+        return SPW_OK;
+    double u = fmax(p->u, 1e-9 * p->mean);
+    fit->weights += 1 / (u * u);
+    fit->sum += p->mean / (u * u);
+    double U = fmax(p->U95, 1e-9 * p->mean);
+    fit->low = fmax(fit->low, p->mean - U);
+    fit->high = fmin(fit->high, p->mean + U);
+    fit->channels++;
+    return SPW_OK;
+}
+
+static spw_status fit_clock(const spw_measure_options *options, spw_lanes *lanes, double end_s,
+                            spw_capture *capture, spw_error *error) {
+    if (!(options->known_frame_us > 0))
+        return SPW_OK;
+    clock_fit fit = {.low = 0, .high = INFINITY};
+    for (size_t i = 0; i < lanes->n; i++) {
+        spw_lane *lane = &lanes->lane[i];
+        if (!lane->wanted)
+            continue;
+        spw_status status = spw_train_build(lane->train, end_s);
+        if (status == SPW_OK)
+            status = add_period(lane, &fit);
+        if (status != SPW_OK)
+            return status;
+    }
+    if (fit.channels == 0)
+        return SPW_OK; /* the channels say why they are no control pulses */
+    if (fit.low > fit.high)
+        return spw_error_set(error, SPW_ERR_ARGUMENT,
+                             "--known-frame-us: the channels' frame periods differ (%.3f to %.3f "
+                             "us); name the one that is known with --channel",
+                             fit.high, fit.low);
+    double mean = fit.sum / fit.weights;
+    capture->clock_correction = options->known_frame_us / mean;
+    capture->timebase_ppm = 1e6 / sqrt(fit.weights) / mean;
+    for (size_t i = 0; i < lanes->n; i++)
+        if (lanes->lane[i].train != NULL)
+            lanes->lane[i].train->timebase_ppm = capture->timebase_ppm;
+    return SPW_OK;
+}
+
+/* --- channels --- */
+
+static void describe(spw_lane *lane, spw_channel *channel) {
+    channel->name = lane->name;
+    lane->name = NULL;
+    channel->kind = lane->info.kind;
+    channel->unit = lane->info.unit;
+    if (lane->info.kind != SPW_KIND_ANALOGUE)
+        return;
+    channel->sample_rate_hz = lane->info.sample_rate_hz;
+    channel->level_low = lane->report.low;
+    channel->level_high = lane->report.high;
+    channel->has_levels = isfinite(lane->report.low) && isfinite(lane->report.high);
+}
+
+static spw_status finish_lanes(spw_lanes *lanes, double end_s, double correction, spw_capture *c) {
+    c->channel = calloc(lanes->n + 1, sizeof *c->channel);
+    if (c->channel == NULL)
+        return SPW_ERR_MEMORY;
+    for (size_t i = 0; i < lanes->n; i++) {
+        spw_lane *lane = &lanes->lane[i];
+        if (!lane->wanted)
+            continue;
+        bool analogue = lane->info.kind == SPW_KIND_ANALOGUE;
+        spw_channel *channel = &c->channel[c->channels];
+        spw_status status = spw_train_finish(lane->train, end_s, correction,
+                                             analogue ? &lane->report : NULL, channel);
+        if (status != SPW_OK)
+            return status;
+        c->channels++;
+        describe(lane, channel);
+        spw_train_free(lane->train);
+        lane->train = NULL;
+    }
+    return SPW_OK;
+}
+
+static spw_status finish(const spw_measure_options *options, spw_lanes *lanes, spw_capture *c,
+                         spw_error *error) {
+    double end_s = c->summary.duration_s;
+    spw_status status = spw_lanes_end(lanes);
+    if (status == SPW_OK)
+        status = fit_clock(options, lanes, end_s, c, error);
+    if (status == SPW_OK)
+        status = finish_lanes(lanes, end_s, c->clock_correction, c);
+    if (status == SPW_OK)
+        c->summary.duration_s *= c->clock_correction;
+    return status;
+}
+
+/* A status that came from here still needs a sentence. */
+static spw_status say(spw_status status, spw_error *error) {
+    if (status == SPW_ERR_MEMORY)
+        return spw_error_set(error, status, "out of memory: the capture has more pulses than fit");
+    if (status != SPW_OK && error != NULL && error->message[0] == '\0')
+        return spw_error_set(error, status, "the measurement failed: %s", spw_status_text(status));
+    return status;
+}
+
+spw_status spw_measure(const char *path, const spw_measure_options *options, spw_capture **capture,
+                       spw_error *error) {
+    spw_error ours, read;
+    spw_error_clear(&ours);
+    spw_error_clear(&read);
+    spw_status status = check(options, error);
+    if (status != SPW_OK)
+        return status;
+    spw_capture *c = calloc(1, sizeof *c);
+    if (c == NULL || (c->file = spw_duplicate(path, strlen(path))) == NULL) {
+        free(c);
+        return say(SPW_ERR_MEMORY, error);
+    }
+    spw_lanes lanes = {.options = options,
+                       .error = &ours,
+                       .fast_s = fmin(20, 0.25 * options->width_low_us) * 1e-6};
+    spw_sink sink = spw_lanes_sink(&lanes);
+    c->timebase_ppm = options->timebase_ppm;
+    c->clock_correction = 1;
+    status = spw_capture_read(path, &options->read, &sink, &c->summary, &read);
+    if (status == SPW_OK)
+        status = say(finish(options, &lanes, c, &ours), &ours);
+    else if (!lanes.refused)
+        ours = read;
+    spw_lanes_free(&lanes);
+    if (status != SPW_OK) {
+        if (error != NULL)
+            *error = ours;
+        spw_error_file(error, path);
+        spw_capture_free(c);
+        return status;
+    }
+    *capture = c;
+    return SPW_OK;
+}
+
+void spw_capture_free(spw_capture *capture) {
+    if (capture == NULL)
+        return;
+    for (size_t i = 0; i < capture->channels; i++)
+        spw_channel_clear(&capture->channel[i]);
+    free(capture->channel);
+    free(capture->file);
+    spw_capture_summary_free(&capture->summary);
+    free(capture);
+}

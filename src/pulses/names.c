@@ -1,0 +1,66 @@
+/* The words of the JSON output. */
+#include "spanwright/pulses.h"
+
+const char *spw_signal_name(spw_signal value) {
+    switch (value) {
+    case SPW_SIGNAL_CONTROL_PULSES:
+        return "control_pulses";
+    case SPW_SIGNAL_IDLE:
+        return "idle";
+    case SPW_SIGNAL_OTHER:
+        break;
+    }
+    return "other";
+}
+
+const char *spw_polarity_name(spw_polarity value) {
+    switch (value) {
+    case SPW_POLARITY_POSITIVE:
+        return "positive";
+    case SPW_POLARITY_NEGATIVE:
+        return "negative";
+    case SPW_POLARITY_UNDECIDED:
+        break;
+    }
+    return "undecided";
+}
+
+const char *spw_polarity_basis_name(spw_polarity_basis value) {
+    switch (value) {
+    case SPW_BASIS_OPTION:
+        return "option";
+    case SPW_BASIS_WIDTH:
+        return "width";
+    case SPW_BASIS_STEADIER_EDGE:
+        return "steadier_edge";
+    case SPW_BASIS_IDLE:
+        return "idle";
+    case SPW_BASIS_UNDECIDED:
+        break;
+    }
+    return "undecided";
+}
+
+const char *spw_event_kind_name(spw_event_kind value) {
+    switch (value) {
+    case SPW_EVENT_MISSING_FRAMES:
+        return "missing_frames";
+    case SPW_EVENT_RUNT_PULSE:
+        return "runt_pulse";
+    case SPW_EVENT_LONG_PULSE:
+        return "long_pulse";
+    case SPW_EVENT_JOINED_PULSE:
+        return "joined_pulse";
+    case SPW_EVENT_ODD_WIDTH:
+        return "odd_width";
+    case SPW_EVENT_UNKNOWN_LEVEL:
+        return "unknown_level";
+    case SPW_EVENT_CUT_PULSE:
+        return "cut_pulse";
+    case SPW_EVENT_CLIPPING:
+        return "clipping";
+    case SPW_EVENT_SIGNAL_LOST:
+        break;
+    }
+    return "signal_lost";
+}

@@ -1,0 +1,91 @@
+/* The noise of a width series that also has steps, ramps and outliers. */
+#include "pulses/noise.h"
+
+#include <gsl/gsl_sort.h>
+#include <math.h>
+#include <stdlib.h>
+
+/* Second differences at a lag: straight ramps vanish, steps touch 2 lag values.
+ * Their sd is sqrt(6) that of white noise. Two robust scales, the larger counts:
+ * the median of the magnitudes, and the rms of the smaller 85 % of them (which
+ * still sees widths that toggle between two steps of the controller, where the
+ * median is 0). Factors for the normal distribution: 1/0.6745; the second moment
+ * of the central 85 % is 0.5207. */
+static const double CENTRAL = 0.85, CENTRAL_MOMENT = 0.5207;
+
+static double scale_at_lag(const double *w, size_t n, size_t lag, double *work) {
+    size_t k = 0;
+    for (size_t i = lag; i + lag < n; i++)
+        work[k++] = fabs(w[i + lag] - 2 * w[i] + w[i - lag]);
+    if (k == 0)
+        return 0;
+    gsl_sort(work, 1, k);
+    double median = spw_quantile_sorted(work, k, 0.5) / 0.6745;
+    size_t central = (size_t)ceil(CENTRAL * (double)k);
+    double sum = 0;
+    for (size_t i = 0; i < central; i++)
+        sum += work[i] * work[i];
+    double rms = sqrt(sum / (double)central / CENTRAL_MOMENT);
+    return fmax(median, rms) / sqrt(6.0);
+}
+
+/* Variance of second differences of first-order noise, over 6 sd^2. */
+static double ratio_of(double phi, double lag) {
+    double r = pow(phi, lag);
+    return (6 - 8 * r + 2 * r * r) / 6;
+}
+
+/* The correlation that makes the scales at lag 1 and at the long lag agree. */
+static double correlation(double near, double far, double lag) {
+    if (!(far > near) || !(near > 0))
+        return 0;
+    double wanted = near * near / (far * far);
+    double low = 0, high = 0.9;
+    for (int i = 0; i < 40; i++) {
+        double middle = 0.5 * (low + high);
+        if (ratio_of(middle, 1) / ratio_of(middle, lag) > wanted)
+            low = middle;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+enum { FAR = 5 };
+
+spw_status spw_noise_estimate(const double *widths, size_t n, double floor_us, spw_noise *noise) {
+    double *work = malloc((n + 1) * sizeof *work);
+    if (work == NULL)
+        return SPW_ERR_MEMORY;
+    double near = scale_at_lag(widths, n, 1, work);
+    double far = scale_at_lag(widths, n, FAR, work);
+    free(work);
+    double phi = near > floor_us ? correlation(near, far, FAR) : 0;
+    double white = fmax(floor_us, near / sqrt(ratio_of(phi, 1)));
+    /* The correlation is known to about 1/sqrt n; too small a one would shatter holds. */
+    double safe = fmin(0.75, phi + (n > 0 ? 1 / sqrt((double)n) : 0));
+    noise->sd_us = white;
+    noise->mean_sd_us = white * sqrt((1 + safe) / (1 - safe));
+    return SPW_OK;
+}
+
+enum { ABOUT = 9 };
+
+void spw_local_medians(const double *widths, size_t n, double *median) {
+    for (size_t i = 0; i < n; i++) {
+        double near[ABOUT];
+        size_t half = ABOUT / 2;
+        size_t from = i > half ? i - half : 0;
+        size_t to = n - i > half ? i + half + 1 : n;
+        size_t k = 0;
+        for (size_t j = from; j < to; j++) { /* insertion sort */
+            size_t at = k++;
+            while (at > 0 && near[at - 1] > widths[j]) {
+                near[at] = near[at - 1];
+                at--;
+            }
+            near[at] = widths[j];
+        }
+        median[i] = k % 2 == 1 ? near[k / 2] : 0.5 * (near[k / 2 - 1] + near[k / 2]);
+    }
+}

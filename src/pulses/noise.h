@@ -1,0 +1,18 @@
+/* The noise of a width series that also has steps, ramps and outliers. */
+#ifndef SPW_NOISE_H
+#define SPW_NOISE_H
+
+#include "spanwright/stats.h"
+
+typedef struct spw_noise {
+    double sd_us; /* of one width about its neighbours' level, floor_us at least */
+    double
+        mean_sd_us; /* times 1/sqrt(m): sd of the mean of m neighbours, which may be correlated */
+} spw_noise;
+spw_status spw_noise_estimate(const double *widths, size_t n, double floor_us,
+                              spw_noise *noise) SPW_CHECKED;
+/* The median of the nine values about each (fewer at the ends). A step stays
+ * where it is; up to four odd values in a row vanish. */
+void spw_local_medians(const double *widths, size_t n, double *median);
+
+#endif

@@ -1,0 +1,186 @@
+/* The inside of a train: kept edges, and the steps from them to a channel. */
+#ifndef SPW_TRAIN_H
+#define SPW_TRAIN_H
+
+#include "spanwright/pulses.h"
+
+/* Edges are kept in chunks; a full chunk is the window over which it is judged
+ * whether they may be control pulses at all. */
+#define SPW_CHUNK 256u
+
+/* Marks, beside the flags of edges.h, a stretch whose edges were not kept:
+ * time_s is its start and u_us how many edges are gone. */
+#define SPW_EDGE_HOLE 0x100u
+#define SPW_EDGE_NO_TRANSITION (SPW_EDGE_LOST | SPW_EDGE_FOUND | SPW_EDGE_HOLE)
+
+/* Slowest and fastest frame taken for one of control pulses: common practice
+ * runs from 10 Hz to 560 Hz; a factor of two beyond on either side. */
+#define SPW_FRAME_MIN_US 900.0
+#define SPW_FRAME_MAX_US 250e3
+
+typedef struct spw_chunk {
+    spw_edge *edge;
+    uint32_t n;
+} spw_chunk;
+
+struct spw_train {
+    double width_low_us, width_high_us;
+    double timebase_ppm;
+    bool has_polarity;
+    spw_polarity polarity;
+    double resolution_us; /* NAN when unknown */
+
+    spw_chunk *chunk; /* judged and kept */
+    size_t chunks, chunk_room;
+    spw_edge *window; /* being filled */
+    uint32_t in_window, window_room;
+    spw_edge *dropped; /* the first window that was not kept, for the reason */
+    uint32_t n_dropped;
+    bool dropping;          /* the last window judged was not kept */
+    uint64_t transitions;   /* all, kept or not */
+    uint64_t dropped_edges; /* not kept */
+    double dropped_first_s, dropped_last_s;
+    spw_edge last; /* the last edge of any kind; its level is the line's last */
+    bool has_last;
+
+    bool built; /* spw_train_build was called: */
+    spw_channel channel;
+};
+
+/* --- keep.c --- */
+/* Not to be called after spw_train_build. Says that n transitions, the last of
+ * them at last_s leaving the line at `high`, followed each other too fast to
+ * be kept. Only while train->dropping. */
+spw_status spw_train_skipped(spw_train *train, uint64_t n, double last_s, bool high) SPW_CHECKED;
+/* Judges what waits; no more edges come. */
+spw_status spw_train_flush(spw_train *train) SPW_CHECKED;
+void spw_train_drop_edges(spw_train *train);
+
+/* A walk over the kept edges. */
+typedef struct spw_edge_walk {
+    const spw_train *train;
+    size_t chunk;
+    uint32_t at;
+} spw_edge_walk;
+static inline const spw_edge *spw_edge_next(spw_edge_walk *walk) {
+    while (walk->chunk < walk->train->chunks) {
+        const spw_chunk *chunk = &walk->train->chunk[walk->chunk];
+        if (walk->at < chunk->n)
+            return &chunk->edge[walk->at++];
+        walk->chunk++;
+        walk->at = 0;
+    }
+    return NULL;
+}
+
+/* --- survey.c: what the intervals between edges look like --- */
+/* A stretch of one level. Open: its start or end was not seen. */
+typedef struct spw_stretch {
+    double start_s, length_us;
+    bool high, open_start, open_end;
+    bool after_break; /* the level before it is not known */
+} spw_stretch;
+typedef struct spw_stretch_walk {
+    spw_edge_walk edges;
+    double end_s, since_s;
+    bool known, high, open_start, finished, after_break;
+} spw_stretch_walk;
+spw_stretch_walk spw_stretches(const spw_train *train, double end_s);
+bool spw_stretch_next(spw_stretch_walk *walk, spw_stretch *stretch);
+
+typedef struct spw_spread {
+    double p10, median, p90; /* NAN when there are none */
+} spw_spread;
+typedef struct spw_survey {
+    size_t n;               /* stretches looked at, both ends seen */
+    spw_spread high, low;   /* their lengths, us */
+    spw_spread period;      /* sums of two neighbours */
+    size_t high_in, low_in; /* within the width window, over the whole capture */
+    size_t whole;           /* stretches with both ends seen, over the whole capture */
+    double first_in_s, first_in_us;
+} spw_survey;
+spw_status spw_survey_make(const spw_train *train, double end_s, spw_survey *survey) SPW_CHECKED;
+
+/* --- polarity.c --- */
+typedef struct spw_polarity_answer {
+    spw_polarity polarity;
+    spw_polarity_basis basis;
+    bool any; /* some pulses of the width window with a frame about them */
+    double other_width_us, other_period_us;
+} spw_polarity_answer;
+spw_status spw_polarity_decide(const spw_train *train, double end_s, const spw_survey *survey,
+                               spw_polarity_answer *answer) SPW_CHECKED;
+
+/* --- signal.c --- */
+/* Number of channels of a sum stream, 0 when it is none. */
+unsigned spw_sum_stream_channels(const spw_train *train, double end_s);
+/* Sets signal and reason of a channel that is not control pulses.
+ *   frames_found   pulses of the window were there but no even frame */
+spw_status spw_signal_explain(const spw_train *train, const spw_survey *survey, double end_s,
+                              bool frames_found, spw_channel *channel) SPW_CHECKED;
+
+/* --- frames.c, regimes.c: from here on the channel's pulses are the data --- */
+/* The pulses that count, of one regime or all: indices into channel->pulse. */
+typedef struct spw_picked {
+    uint32_t *at;
+    size_t n;
+} spw_picked;
+spw_status spw_pick(const spw_channel *channel, size_t first, size_t end,
+                    spw_picked *picked) SPW_CHECKED;
+/* Finds the regimes; flags joined pulses, drop-outs and missing periods.
+ * *even is the share of intervals that are whole frames. */
+spw_status spw_regimes_find(const spw_train *train, spw_channel *channel, double *even) SPW_CHECKED;
+
+/* --- startup.c --- */
+/* Flags the first pulses after the line came up, where they are odd. */
+void spw_first_pulses(const spw_train *train, spw_channel *channel);
+
+/* --- holds.c --- */
+spw_status spw_holds_find(const spw_train *train, const spw_edge_report *report,
+                          spw_channel *channel) SPW_CHECKED;
+
+/* --- uncertainty.c --- */
+typedef struct spw_recording {
+    double resolution_us; /* 0: exact or not stated */
+    double timebase_ppm;
+    double template_us, asymmetry_us;
+    bool analogue;
+} spw_recording;
+spw_recording spw_recording_of(const spw_train *train, const spw_edge_report *report);
+/* Standard uncertainty of a mean width from sampling alone (Type B).
+ *   lead_s   n lead edges (with gaps), width_sd_us their widths' scatter
+ *   period_us  about */
+double spw_sampling_u(const double *lead_s, size_t n, double period_us, double width_sd_us,
+                      double resolution_us);
+/* Scatter that the recording alone would show on a perfect pulse. */
+double spw_width_floor(const spw_recording *recording, const spw_channel *channel,
+                       const uint32_t *at, size_t n);
+/* Summary of widths with u, dof, U95 and floor, and its budget. */
+spw_status spw_width_summary(const spw_recording *recording, const spw_channel *channel,
+                             const uint32_t *at, size_t n, double period_us, spw_summary *summary,
+                             spw_budget *budget) SPW_CHECKED;
+/* Fills u, dof, U95, floor of a summary of the n periods.
+ *   lead_scatter_us  rms of the lead edges about an even grid, NAN when unknown */
+spw_status spw_period_uncertainty(const spw_recording *recording, const double *period_us, size_t n,
+                                  double lead_scatter_us, spw_summary *summary) SPW_CHECKED;
+
+/* --- events.c --- */
+spw_status spw_event_add(spw_channel *channel, spw_event event) SPW_CHECKED;
+/* Events that follow from flagged pulses and regimes; then all in order of time. */
+spw_status spw_events_find(const spw_train *train, double end_s, const spw_edge_report *report,
+                           spw_channel *channel) SPW_CHECKED;
+
+/* --- warnings.c --- */
+spw_status spw_warnings_add(const spw_train *train, const spw_edge_report *report,
+                            spw_channel *channel) SPW_CHECKED;
+
+/* --- figures.c --- */
+spw_status spw_figures_fill(const spw_train *train, const spw_edge_report *report,
+                            spw_channel *channel) SPW_CHECKED;
+
+/* --- train.c --- */
+/* Edges to pulses and regimes in train->channel, without the clock's correction.
+ * Called by spw_train_finish where it was not before. */
+spw_status spw_train_build(spw_train *train, double end_s) SPW_CHECKED;
+
+#endif

@@ -1,0 +1,106 @@
+/* What a person should know before trusting a channel's figures. */
+#include "pulses/train.h"
+
+#include <math.h>
+
+static spw_status about_polarity(spw_channel *c) {
+    if (c->signal != SPW_SIGNAL_CONTROL_PULSES || c->polarity_basis != SPW_BASIS_UNDECIDED)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings,
+                         "polarity undecided: high for %.1f us and low for %.1f us could each be "
+                         "the pulse; the figures are those of high pulses (--polarity settles it)",
+                         c->width_us.mean, c->other_width_us);
+}
+
+static spw_status about_dropped(const spw_train *train, spw_channel *c) {
+    if (train->dropped_edges == 0 || c->signal != SPW_SIGNAL_CONTROL_PULSES)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings,
+                         "%llu level changes between %.4f s and %.4f s follow each other too fast "
+                         "for control pulses and were left out",
+                         (unsigned long long)train->dropped_edges, train->dropped_first_s,
+                         train->dropped_last_s);
+}
+
+static spw_status about_first(spw_channel *c) {
+    size_t n = 0, at = 0;
+    for (size_t i = 0; i < c->pulses; i++)
+        if ((c->pulse[i].flags & SPW_PULSE_FIRST) != 0) {
+            at = n == 0 ? i : at;
+            n++;
+        }
+    if (n == 0)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings,
+                         "%zu of the first pulses after the line came up are odd (%.1f us at %.4f "
+                         "s) and are not counted",
+                         n, spw_pulse_width_us(&c->pulse[at]), c->pulse[at].lead_s);
+}
+
+static spw_status about_regimes(spw_channel *c) {
+    if (c->regimes < 2)
+        return SPW_OK;
+    const spw_regime *r = &c->regime[c->main_regime];
+    return spw_notes_add(&c->warnings,
+                         "the frame period changes in mid capture: %zu stretches; the figures are "
+                         "those of the longest, %.1f us from %.3f s to %.3f s",
+                         c->regimes, r->period_us, r->start_s, r->end_s);
+}
+
+static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
+    static const struct {
+        uint32_t doubt;
+        const char *text;
+    } said[] = {
+        {SPW_DOUBT_CLIPPING,
+         "the recording clips: lower its level; the stated uncertainty cannot be trusted"},
+        {SPW_DOUBT_SATURATION,
+         "the recorder's input saturates: lower its level; the stated uncertainty cannot be "
+         "trusted"},
+        {SPW_DOUBT_ASYMMETRY,
+         "rising and falling edges have different shapes: widths may be off by more than the "
+         "stated uncertainty"},
+        {SPW_DOUBT_LOSSY,
+         "the recording went through a lossy codec: widths may be off by about a microsecond; "
+         "record uncompressed"},
+        {SPW_DOUBT_FEW,
+         "too few pulses to learn the edges' shape from: the timing is coarser than it could be"},
+        {SPW_DOUBT_TOO_FAST, "the edges are too fast for this sample rate: record faster"},
+        {SPW_DOUBT_NO_PLATEAU,
+         "the signal never settles for 100 us: no level can be told, so no width either"},
+    };
+    for (size_t i = 0; report != NULL && i < sizeof said / sizeof said[0]; i++) {
+        if ((report->doubts & said[i].doubt) == 0)
+            continue;
+        spw_status status = spw_notes_add(&c->warnings, "%s", said[i].text);
+        if (status != SPW_OK)
+            return status;
+    }
+    if (report == NULL || report->missing_samples == 0)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings, "%llu samples are missing",
+                         (unsigned long long)report->missing_samples);
+}
+
+static spw_status about_events(spw_channel *c) {
+    if (c->events_dropped == 0)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings, "%llu further events are not listed",
+                         (unsigned long long)c->events_dropped);
+}
+
+spw_status spw_warnings_add(const spw_train *train, const spw_edge_report *report,
+                            spw_channel *channel) {
+    spw_status status = about_polarity(channel);
+    if (status == SPW_OK)
+        status = about_dropped(train, channel);
+    if (status == SPW_OK)
+        status = about_first(channel);
+    if (status == SPW_OK)
+        status = about_regimes(channel);
+    if (status == SPW_OK)
+        status = about_doubts(report, channel);
+    if (status == SPW_OK)
+        status = about_events(channel);
+    return status;
+}
