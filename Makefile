@@ -37,7 +37,8 @@ PROGRAM := $(BUILD)/spanwright
 TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
-.PHONY: all setup setup-test setup-lint demo test check lint format sanitize valgrind install clean captures tools
+.PHONY: all setup setup-test setup-lint demo test check lint format sanitize valgrind accuracy install \
+        clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -99,6 +100,11 @@ format:
 
 captures: $(BUILD)/tools/make_captures
 	$< captures
+
+# Edge timing of simulated recordings against its theoretical bound.
+accuracy: setup
+	@$(MAKE) --no-print-directory -s $(BUILD)/tools/accuracy
+	@$(BUILD)/tools/accuracy
 
 install: all
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib/pkgconfig $(DESTDIR)$(PREFIX)/include/spanwright

@@ -73,6 +73,12 @@ typedef struct spw_fixed_point {
     unsigned widest_product_bits;
 } spw_fixed_point;
 
+/* Searches integer constants for the remap and proves them by every input.
+ *   frame_us  the longest frame: inputs run from 0 to it; NAN takes 65535 ticks
+ * known is false when the word cannot hold any (the effect is then unproven). */
+spw_fixed_point spw_fixed_point_find(const spw_remap *remap, double tick_us, unsigned word_bits,
+                                     double frame_us);
+
 typedef struct spw_motion_deg {
     double travel, jitter, step; /* degrees; NAN when unknown */
 } spw_motion_deg;
@@ -99,12 +105,15 @@ typedef enum spw_reached {
 typedef struct spw_joint_verdict {
     bool known;
     double needed_deg;
-    spw_reached before, after;      /* after: UNKNOWN without a remap */
-    double reduction_that_would_do; /* NAN */
-    bool beyond_allowed;
+    spw_reached before, after; /* after: UNKNOWN without a remap */
+    double
+        reduction_that_would_do; /* with the pulses sent now; NAN when they reach or when unknown */
+    bool beyond_allowed;         /* the pulses sent now drive the joint past what is allowed, or
+                                    what is needed does not fit into what is allowed */
 } spw_joint_verdict;
 
 typedef struct spw_plan {
+    char *summary; /* the decision in one sentence with its numbers; safe text */
     spw_span span;
     spw_servo servo;
     spw_end low, high;

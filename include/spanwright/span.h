@@ -20,8 +20,8 @@ const char *spw_span_basis_name(spw_span_basis basis); /* "holds" "extremes" "gi
 typedef struct spw_span_point {
     double us; /* NAN: not there */
     double u, dof, U95;
-    double u_own;    /* the part of u that more frames would lower (scatter, sampling) */
-    double u_shared; /* the part that they would not (time base, template, asymmetry) */
+    double u_own;      /* the part of u that more frames would lower (scatter, sampling) */
+    double u_shared;   /* the part that they would not (time base, template, asymmetry) */
     double u_sampling; /* of u_own, the part of the capture's sampling step */
     size_t frames;
     double seconds;
@@ -88,7 +88,9 @@ typedef struct spw_clock {
     spw_clock_verdict verdict;
     double width_ratio, u_width_ratio;   /* measured over asked; NAN */
     double period_ratio, u_period_ratio; /* NAN */
-    double correction;                   /* multiply the source's time setting by this; NAN */
+    bool
+        one_factor; /* the widths follow what was asked by one factor (no end limited or shifted) */
+    double correction; /* multiply the source's time setting by this; NAN */
 } spw_clock;
 spw_clock spw_clock_check(const spw_span *span, const spw_summary *period_us,
                           const spw_controller *asked);

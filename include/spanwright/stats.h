@@ -121,6 +121,25 @@ double spw_fisher_g_p(double g, size_t m);
 spw_status spw_strongest_line(const double *x, size_t n, double *cycles_per_sample,
                               double *amplitude, double *p_value) SPW_CHECKED;
 
+/* An even grid that values lie on. */
+typedef struct spw_lattice {
+    double step;        /* NAN: none found */
+    double u;           /* its standard uncertainty */
+    double residual_sd; /* scatter of the values about the grid */
+    double p;           /* bound on the chance that values without a grid look as regular */
+} spw_lattice;
+/* Finds the spacing of values that lie on an even grid with any origin, each with
+ * independent noise of up to about 0.3 of the step.
+ *   values               n distinct levels (repeats of one level are no new evidence)
+ *   step_low, step_high  spacings looked for, 0 < low < high
+ * The step is the largest spacing in that range that explains all values, at a
+ * chance p of at most 0.01 over all spacings tried; where the values' grid is
+ * coarser than step_high (they were picked too evenly to tell) there is none.
+ * SPW_ERR_EMPTY for n < 8, SPW_ERR_ARGUMENT for a bad range. Peak of the empirical
+ * characteristic function, by FFTW over a fine histogram; p is a Chernoff bound. */
+spw_status spw_find_lattice(const double *values, size_t n, double step_low, double step_high,
+                            spw_lattice *lattice) SPW_CHECKED;
+
 #if defined(__GNUC__)
 #pragma GCC visibility pop
 #endif

@@ -50,6 +50,12 @@ static spw_status check_joint(const spw_bench *bench, spw_error *error) {
         return spw_error_set(error, SPW_ERR_FORMAT,
                              "allowed_low_deg and allowed_high_deg need travel_deg in [servo]: "
                              "without it no angle can be told from a pulse");
+    if (limited && !(bench->servo.neutral_us > bench->servo.expected_low_us &&
+                     bench->servo.neutral_us < bench->servo.expected_high_us))
+        return spw_error_set(error, SPW_ERR_FORMAT,
+                             "allowed angles count from neutral, but neutral_us (%.7g) is not "
+                             "between expected_low_us and expected_high_us",
+                             bench->servo.neutral_us);
     if (!(joint->reduction > 0))
         return spw_error_set(error, SPW_ERR_FORMAT, "reduction must be above 0");
     return SPW_OK;

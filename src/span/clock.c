@@ -90,12 +90,13 @@ static spw_clock_verdict judge(const spw_clock *c, bool consistent) {
 
 spw_clock spw_clock_check(const spw_span *span, const spw_summary *period_us,
                           const spw_controller *asked) {
-    spw_clock clock = {SPW_CLOCK_UNKNOWN, NAN, NAN, NAN, NAN, NAN};
+    spw_clock clock = {SPW_CLOCK_UNKNOWN, NAN, NAN, NAN, NAN, false, NAN};
     ratio width = {.value = NAN, .u = NAN, .consistent = true};
     if (span->known)
         width = width_ratio(span, asked);
     clock.width_ratio = width.value;
     clock.u_width_ratio = width.u;
+    clock.one_factor = width.points > 0 && width.consistent;
     if (period_us != NULL && period_us->n > 0 && !isnan(asked->asked_frame_us)) {
         clock.period_ratio = period_us->mean / asked->asked_frame_us;
         clock.u_period_ratio = isfinite(period_us->u) ? period_us->u / asked->asked_frame_us : 0;

@@ -47,7 +47,7 @@ static void add_channel(const spw_channel *channel, widths *w) {
             last = NAN;
             continue;
         }
-        double width = spw_pulse_width_us(&channel->pulse[i]);
+        double width = (channel->pulse[i].trail_s - channel->pulse[i].lead_s) * 1e6;
         w->width[w->n++] = width;
         if (!isnan(last))
             w->step[w->steps++] = fabs(width - last);

@@ -3,10 +3,9 @@
  * FFTW's planner works on state of its own that all threads share; making and
  * destroying plans is kept in this file behind one mutex, the library's only
  * writable static object. */
+#include "stats/spectrum.h"
 #include "spanwright/stats.h"
 
-#include <complex.h>
-#include <fftw3.h>
 #include <math.h>
 #include <pthread.h>
 
@@ -16,7 +15,7 @@ static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
  * a line better than a controller's clock keeps it. */
 #define LONGEST ((size_t)1 << 17)
 
-static bool transform(double *in, fftw_complex *out, size_t n) {
+bool spw_transform(double *in, fftw_complex *out, size_t n) {
     pthread_mutex_lock(&planner);
     fftw_plan plan = fftw_plan_dft_r2c_1d((int)n, in, out, FFTW_ESTIMATE);
     pthread_mutex_unlock(&planner);
@@ -54,7 +53,7 @@ spw_status spw_strongest_line(const double *x, size_t n, double *cycles_per_samp
     if (in == NULL || out == NULL)
         goto done;
     remove_mean(x, n, in);
-    if (!transform(in, out, n))
+    if (!spw_transform(in, out, n))
         goto done;
     double total = 0;
     size_t best = 1;

@@ -1,0 +1,28 @@
+/* Where transitions are, to a few samples, without knowing any level. */
+#ifndef SPW_COARSE_H
+#define SPW_COARSE_H
+
+#include "edges/trace.h"
+
+/* What a step looks like among the differences of adjacent 60 us means. */
+typedef struct spw_step_size {
+    double typical; /* height of the capture's steps; 0: none found */
+    double noise;   /* robust standard deviation of the differences */
+} spw_step_size;
+
+/* Looks at the whole stretch. typical is 0 when no step stands out of the noise.
+ *   full_scale  of the recorder, or NAN: steps of a quantum or two are no steps */
+spw_status spw_coarse_size(const spw_trace *trace, double full_scale,
+                           spw_step_size *size) SPW_CHECKED;
+
+/* Transitions in the stretch, in order, directions alternating as found.
+ *   marks, room   caller's array
+ *   n             out
+ *   stopped_at    out: sample up to which the stretch was searched (all of it,
+ *                 or where the array was full)
+ *   glitches      out: transitions left out because their pulse was below 100 us */
+spw_status spw_coarse_find(const spw_trace *trace, const spw_step_size *size, spw_mark *marks,
+                           size_t room, size_t *n, size_t *stopped_at,
+                           size_t *glitches) SPW_CHECKED;
+
+#endif

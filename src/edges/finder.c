@@ -1,0 +1,254 @@
+/* One pass in stretches: samples collect in a buffer until it is worth a look, the
+ * transitions in it are timed and delivered, and the last milliseconds stay as the
+ * neighbourhood of what comes next. Stretches are counted in samples, so how the
+ * caller cuts its blocks changes nothing. */
+#include "edges/finder.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define FIRST_S 0.5   /* first look; then half as much again, until ... */
+#define LONGEST_S 6.0 /* the buffer is full, or ... */
+#define STRETCH_S 2.0 /* (later stretches) */
+#define MARGIN_S 3e-3
+#define FASTEST_HZ 100e6 /* windows are times: they must fit the buffer */
+enum {
+    ENOUGH_EDGES = 240,     /* ... there is enough to learn from */
+    MOST_SAMPLES = 1 << 20, /* 5 MB a channel */
+    LEAST_SAMPLES = 4096,
+    MARGIN_SAMPLES = 192,
+    MARKS = 8192
+};
+
+spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink sink, void *context,
+                               spw_edge_finder **finder) {
+    double rate = settings->sample_rate_hz;
+    if (!(rate > 0) || !(rate <= FASTEST_HZ) || sink == NULL)
+        return SPW_ERR_ARGUMENT;
+    spw_edge_finder *f = calloc(1, sizeof *f);
+    if (f == NULL)
+        return SPW_ERR_MEMORY;
+    f->settings = *settings;
+    f->sink = sink;
+    f->context = context;
+    f->capacity = spw_trace_samples(rate, LONGEST_S, LEAST_SAMPLES);
+    if (f->capacity > MOST_SAMPLES)
+        f->capacity = MOST_SAMPLES;
+    f->target = spw_trace_samples(rate, FIRST_S, LEAST_SAMPLES / 2);
+    if (f->target > f->capacity)
+        f->target = f->capacity;
+    f->margin = spw_trace_samples(rate, MARGIN_S, MARGIN_SAMPLES);
+    if (f->margin > f->capacity / 8)
+        f->margin = f->capacity / 8;
+    f->clip_low = -INFINITY;
+    f->clip_high = INFINITY;
+    f->noise = (double)NAN;
+    f->report.first_clip_s = f->report.low = f->report.high = f->report.noise_sd = (double)NAN;
+    f->y = malloc(f->capacity * sizeof *f->y);
+    f->flag = malloc(f->capacity);
+    f->marks = malloc(MARKS * sizeof *f->marks);
+    if (f->y == NULL || f->flag == NULL || f->marks == NULL ||
+        spw_crossing_new(rate, &f->crossing) != SPW_OK) {
+        spw_edge_finder_free(f);
+        return SPW_ERR_MEMORY;
+    }
+    *finder = f;
+    return SPW_OK;
+}
+
+void spw_edge_finder_free(spw_edge_finder *finder) {
+    if (finder == NULL)
+        return;
+    spw_crossing_free(&finder->crossing);
+    free(finder->y);
+    free(finder->flag);
+    free(finder->marks);
+    free(finder);
+}
+
+static spw_trace trace_of(const spw_edge_finder *f) {
+    return (spw_trace){
+        .y = f->y, .flag = f->flag, .n = f->n, .rate_hz = f->settings.sample_rate_hz};
+}
+
+/* Forgets samples before `keep`. */
+static void drop(spw_edge_finder *f, size_t keep) {
+    memmove(f->y, f->y + keep, (f->n - keep) * sizeof *f->y);
+    memmove(f->flag, f->flag + keep, f->n - keep);
+    f->base += keep;
+    f->n -= keep;
+    f->decided = f->decided > keep ? f->decided - keep : 0;
+    f->flagged = f->flagged > keep ? f->flagged - keep : 0;
+}
+
+/* Leaves out transitions at gaps: a step across missing samples has no instant. */
+static size_t mind_gaps(const spw_edge_finder *f, size_t n) {
+    if (f->report.missing_samples == 0)
+        return n;
+    size_t shortest = spw_finder_gap(f), kept = 0, i = 0;
+    double near = fmax(100e-6 * f->settings.sample_rate_hz, 3), end = -1e300, from = -1e300;
+    for (size_t k = 0; k < n; k++) {
+        bool gap = false, touches = false;
+        for (; i < f->n && (double)i < f->marks[k].at + near; i++) {
+            if ((f->flag[i] & SPW_SAMPLE_MISSING) == 0)
+                continue;
+            size_t start = i;
+            while (i < f->n && (f->flag[i] & SPW_SAMPLE_MISSING) != 0)
+                i++;
+            if (i - start < shortest)
+                continue;
+            from = (double)start;
+            end = (double)i;
+        }
+        touches = end > f->marks[k].at - near && from < f->marks[k].at + near;
+        gap = kept == 0 ? end > 0 : end > f->marks[kept - 1].at;
+        if (touches)
+            continue;
+        f->marks[kept] = f->marks[k];
+        f->marks[kept].gap = gap;
+        kept++;
+    }
+    return kept;
+}
+
+/* The height that a step is expected to have follows the signal slowly; a line that
+ * went quiet is looked at afresh, but what is left of it (crosstalk) is no signal. */
+static spw_status follow_size(spw_edge_finder *f, const spw_trace *trace, size_t n) {
+    if (n >= 4) {
+        double sum = 0;
+        for (size_t k = 0; k < n; k++)
+            sum += (double)f->marks[k].height;
+        f->size.typical = 0.5 * (f->size.typical + sum / (double)n);
+        return SPW_OK;
+    }
+    spw_step_size size;
+    spw_status status = spw_coarse_size(trace, f->settings.full_scale, &size);
+    if (status == SPW_OK && n == 0 && size.typical > 0.2 * f->size.typical)
+        f->size = size;
+    return status;
+}
+
+/* Looks at the buffer. `*again` when it holds more than one look could take. */
+static spw_status look(spw_edge_finder *f, bool last, bool *again) {
+    spw_trace trace = trace_of(f);
+    size_t n = 0, stop = 0, glitches = 0;
+    *again = false;
+    spw_finder_flag(f);
+    if (f->size.typical <= 0 || !f->learned) {
+        spw_status status = spw_coarse_size(&trace, f->settings.full_scale, &f->size);
+        if (status != SPW_OK)
+            return status;
+    }
+    if (f->size.typical > 0) {
+        spw_status status =
+            spw_coarse_find(&trace, &f->size, f->marks, MARKS, &n, &stop, &glitches);
+        if (status != SPW_OK)
+            return status;
+        n = mind_gaps(f, n);
+    }
+    bool full = f->n == f->capacity || last;
+    if (!f->learned && !full && n < ENOUGH_EDGES) {
+        f->target =
+            f->target + f->target / 2 < f->capacity ? f->target + f->target / 2 : f->capacity;
+        return SPW_OK;
+    }
+    if (!f->learned && !last && n < 20) { /* idle so far, or just begun: make room */
+        size_t keep = n > 0 && f->marks[0].at > 2.0 * (double)f->margin
+                          ? (size_t)f->marks[0].at - f->margin
+                          : (n > 0 ? 0 : f->n - 2 * f->margin);
+        if (keep > f->capacity / 4) {
+            if (n == 0 && f->report.missing_samples > 0) {
+                spw_status status = spw_finder_deliver(f, 0, f->decided, keep);
+                if (status != SPW_OK)
+                    return status;
+                f->decided = keep;
+            }
+            drop(f, keep);
+            f->target = f->capacity;
+            return SPW_OK;
+        }
+    }
+    bool more = n == MARKS;
+    size_t to = last && !more ? f->n : f->n > f->margin ? f->n - f->margin : 0;
+    if (more && (size_t)f->marks[n - 8].at + 1 < to)
+        to = (size_t)f->marks[n - 8].at + 1;
+    size_t fresh = 0;
+    while (fresh < n && f->marks[fresh].at < (double)f->decided)
+        fresh++;
+    if (n > 0 && !f->learned) {
+        spw_status status = spw_finder_learn(f, &trace, n);
+        if (status != SPW_OK)
+            return status;
+        f->learned = true;
+    }
+    f->glitches += glitches;
+    spw_status status = n > 0 ? spw_finder_time(f, &trace, n, fresh) : SPW_OK;
+    if (status == SPW_OK && to > f->decided)
+        status = spw_finder_deliver(f, n, f->decided, to);
+    if (status == SPW_OK && f->learned)
+        status = follow_size(f, &trace, n);
+    if (status != SPW_OK)
+        return status;
+    f->decided = to > f->decided ? to : f->decided;
+    if (!last || more)
+        drop(f, f->decided > f->margin ? f->decided - f->margin : 0);
+    size_t stretch = spw_trace_samples(f->settings.sample_rate_hz, STRETCH_S, LEAST_SAMPLES / 2);
+    f->target = f->n + stretch < f->capacity ? f->n + stretch : f->capacity;
+    *again = more;
+    return SPW_OK;
+}
+
+static spw_status look_on(spw_edge_finder *f, bool last) {
+    bool again = false;
+    do {
+        spw_status status = look(f, last, &again);
+        if (status != SPW_OK)
+            return status;
+    } while (again && (last || f->n >= f->target));
+    return SPW_OK;
+}
+
+spw_status spw_edge_finder_push(spw_edge_finder *f, const float *samples, size_t n) {
+    while (n > 0 && f->failed == SPW_OK) {
+        size_t take = f->target - f->n < n ? f->target - f->n : n;
+        float *y = f->y + f->n;
+        memcpy(y, samples, take * sizeof *y);
+        memset(f->flag + f->n, 0, take);
+        bool odd = false;
+        for (size_t i = 0; i < take; i++)
+            odd |= !(fabsf(y[i]) < 1e30f);
+        for (size_t i = 0; odd && i < take; i++) {
+            if (fabsf(y[i]) < 1e30f) {
+                f->last = y[i];
+            } else {
+                y[i] = f->last;
+                f->flag[f->n + i] = SPW_SAMPLE_MISSING;
+                f->report.missing_samples++;
+            }
+        }
+        if (take > 0)
+            f->last = y[take - 1];
+        f->n += take;
+        samples += take;
+        n -= take;
+        if (f->n >= f->target)
+            f->failed = look_on(f, false);
+    }
+    return f->failed;
+}
+
+spw_status spw_edge_finder_finish(spw_edge_finder *f, spw_edge_report *report) {
+    if (f->failed != SPW_OK)
+        return f->failed;
+    f->failed = look_on(f, true);
+    if (f->failed != SPW_OK)
+        return f->failed;
+    if (f->glitches > f->report.edges / 4)
+        f->report.doubts |= SPW_DOUBT_NO_PLATEAU;
+    if (f->settings.lossy && f->report.edges > 0)
+        f->report.doubts |= SPW_DOUBT_LOSSY;
+    *report = f->report;
+    f->failed = SPW_ERR_ARGUMENT; /* nothing more may be pushed */
+    return SPW_OK;
+}

@@ -1,0 +1,57 @@
+/* The finder's state, shared by the files that take, time and deliver. */
+#ifndef SPW_FINDER_H
+#define SPW_FINDER_H
+
+#include "edges/coarse.h"
+#include "edges/crossing.h"
+#include "edges/trace.h"
+
+struct spw_edge_finder {
+    spw_edge_settings settings;
+    spw_edge_sink sink;
+    void *context;
+    spw_status failed; /* of an earlier call: everything after it is refused */
+
+    /* the stretch in memory: samples base ... base + n - 1 of the channel */
+    float *y;
+    uint8_t *flag;
+    size_t n, capacity, target;
+    uint64_t base;
+    size_t margin;  /* neighbourhood that timing needs on either side */
+    size_t decided; /* transitions before it have been delivered (or are none) */
+    size_t flagged; /* clipped samples are marked up to here */
+    float last;     /* the last good sample: stands in for missing ones */
+    float clip_low, clip_high;
+
+    spw_mark *marks;
+    spw_crossing crossing;
+
+    /* what the signal is like, once known */
+    bool learned;
+    spw_step_size size;
+    spw_smooth smooth;
+    double noise;
+    double level_sum[2], level_count;
+    size_t plateau_samples, plateau_clipped;
+
+    /* delivery */
+    bool any, lost;
+    double lost_until; /* sample number at which the gap ended */
+    spw_mark before;   /* the transition delivered last, its position a sample number */
+    uint64_t glitches;
+    spw_edge_report report;
+};
+
+/* Learns what it can from the first stretch that holds transitions. */
+spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n) SPW_CHECKED;
+/* Times the n marks of a stretch (those from `fresh` on are new). */
+spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n,
+                           size_t fresh) SPW_CHECKED;
+/* Delivers marks and gaps at positions [from, to) of the stretch. */
+spw_status spw_finder_deliver(spw_edge_finder *f, size_t n, size_t from, size_t to) SPW_CHECKED;
+/* Marks clipped samples not looked at yet. */
+void spw_finder_flag(spw_edge_finder *f);
+/* Shortest run of missing samples that can hide a transition. */
+size_t spw_finder_gap(const spw_edge_finder *f);
+
+#endif

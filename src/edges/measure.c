@@ -1,0 +1,141 @@
+/* What the signal is like, and when its transitions are. */
+#include "edges/finder.h"
+
+#include "edges/plateau.h"
+
+#include <float.h>
+#include <math.h>
+
+#define FLOOR_CROSSING 0.012 /* of a sample period, a width: what phase leaves in a crossing */
+#define INSTANT_BETWEEN 1.0  /* samples within a transition; a band-limited one has more, or ... */
+#define INSTANT_RINGING 2e-3 /* ... leaves the levels for longer (squares, of the step) */
+#define CLIPPED_SHARE 0.3    /* of plateau samples, before the plateau itself is gone */
+
+void spw_finder_flag(spw_edge_finder *f) {
+    float low = f->clip_low, high = f->clip_high;
+    double full = f->settings.full_scale;
+    if (full > 0) {
+        low = fmaxf(low, (float)(-full * (1 - 0.5 / 32768)));
+        high = fminf(high, (float)(full * (1 - 1.5 / 32768)));
+    }
+    for (size_t i = f->flagged; i < f->n; i++) {
+        bool clipped = f->y[i] >= high || f->y[i] <= low;
+        if (!clipped || f->flag[i] != 0)
+            continue;
+        f->flag[i] = SPW_SAMPLE_CLIPPED;
+        if (f->report.clipped_samples++ == 0)
+            f->report.first_clip_s =
+                f->settings.start_s + (double)(f->base + i) / f->settings.sample_rate_hz;
+    }
+    f->flagged = f->n;
+}
+
+/* Flat tops: a recorder (or the stage before it) that clips piles its samples up
+ * on one value at the end of the range; noise never does. */
+static void find_flat_tops(spw_edge_finder *f) {
+    float low = FLT_MAX, high = -FLT_MAX, quantum = FLT_MAX;
+    for (size_t i = 0; i < f->n; i++) {
+        low = fminf(low, f->y[i]);
+        high = fmaxf(high, f->y[i]);
+        float d = i > 0 ? fabsf(f->y[i] - f->y[i - 1]) : 0;
+        quantum = d > 0 && d < quantum ? d : quantum;
+    }
+    if (!(f->settings.full_scale > 0) || !(f->noise > 1.5 * (double)quantum))
+        return;
+    size_t at[2] = {0, 0}, near[2] = {0, 0};
+    for (size_t i = 0; i < f->n; i++) {
+        at[0] += f->y[i] == low;
+        at[1] += f->y[i] == high;
+        near[0] += f->y[i] > low && f->y[i] < low + 3.5F * quantum;
+        near[1] += f->y[i] < high && f->y[i] > high - 3.5F * quantum;
+    }
+    if (at[0] >= 8 && at[0] > 2 * near[0])
+        f->clip_low = low;
+    if (at[1] >= 8 && at[1] > 2 * near[1])
+        f->clip_high = high;
+    f->flagged = 0;
+    spw_finder_flag(f);
+}
+
+/* Share of clipped samples where levels are taken. */
+static void count_clipped(spw_edge_finder *f, const spw_mark *marks, size_t n) {
+    size_t guard = spw_trace_samples(f->settings.sample_rate_hz, 60e-6, 1);
+    size_t reach = spw_trace_samples(f->settings.sample_rate_hz, 260e-6, 3);
+    for (size_t k = 0; f->report.clipped_samples > 0 && k < n; k++) {
+        for (size_t d = guard; d < reach; d++) {
+            size_t at = (size_t)fmax(marks[k].at, 0);
+            if (at < d || at + d >= f->n)
+                continue;
+            f->plateau_samples++; /* of the more clipped side: half of the transitions' samples */
+            f->plateau_clipped += ((f->flag[at - d] | f->flag[at + d]) & SPW_SAMPLE_CLIPPED) != 0;
+        }
+    }
+    if (f->plateau_samples > 0 &&
+        (double)f->plateau_clipped > CLIPPED_SHARE * (double)f->plateau_samples)
+        f->report.doubts |= SPW_DOUBT_CLIPPING;
+}
+
+/* A look at every transition: levels, and whether the sampling can show the edges. */
+static void survey(spw_edge_finder *f, const spw_trace *trace, size_t n) {
+    double between = 0, ringing = 0, low = 0, high = 0, count = 0;
+    for (size_t k = 0; k < n; k++) {
+        spw_local local;
+        if (!spw_crossing_time(&f->crossing, trace, &f->smooth, f->marks, n, k, f->noise, true,
+                               &local))
+            continue;
+        double step = fmax(local.high - local.low, DBL_MIN);
+        between += local.between;
+        ringing += local.ringing - 8 * f->noise * f->noise / (step * step);
+        low += local.raw_low;
+        high += local.raw_high;
+        count++;
+    }
+    if (count == 0)
+        return;
+    f->report.low = low / count;
+    f->report.high = high / count;
+    bool instant = between / count < INSTANT_BETWEEN && ringing / count < INSTANT_RINGING;
+    f->report.method = instant ? SPW_METHOD_SAMPLES : SPW_METHOD_CROSSING;
+    if (instant)
+        f->report.doubts |= SPW_DOUBT_TOO_FAST;
+}
+
+spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n) {
+    f->noise = spw_plateau_noise(trace, f->marks, n);
+    find_flat_tops(f);
+    double noise = f->noise > 0 ? f->noise : 1e-7 * f->size.typical;
+    spw_status status =
+        spw_plateau_fit(trace, f->marks, n, f->size.typical, noise, true, &f->smooth);
+    if (status != SPW_OK)
+        return status;
+    f->noise = noise;
+    survey(f, trace, n);
+    f->report.noise_sd = noise;
+    f->report.droop_corner_hz = f->smooth.p * trace->rate_hz / (2 * M_PI);
+    f->report.hum_hz = f->smooth.hum * trace->rate_hz / (2 * M_PI);
+    f->report.hum_amplitude = spw_hum_amplitude(&f->smooth);
+    return SPW_OK;
+}
+
+static void by_crossing(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh) {
+    bool counted = f->report.method == SPW_METHOD_SAMPLES;
+    for (size_t k = fresh; k < n; k++) {
+        spw_mark *mark = &f->marks[k];
+        if (!spw_crossing_time(&f->crossing, trace, &f->smooth, f->marks, n, k, f->noise, !counted,
+                               NULL)) {
+            mark->flags |= SPW_EDGE_DOUBTFUL;
+            mark->u = 1;
+            continue;
+        }
+        if (counted)
+            mark->u = 1 / sqrt(12.0);
+        else
+            mark->u = hypot(mark->u, FLOOR_CROSSING / M_SQRT2);
+    }
+}
+
+spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh) {
+    count_clipped(f, f->marks + fresh, n - fresh);
+    by_crossing(f, trace, n, fresh);
+    return SPW_OK;
+}

@@ -1,0 +1,43 @@
+#include "edges/trace.h"
+
+#include <math.h>
+
+size_t spw_trace_samples(double rate_hz, double time_s, size_t least) {
+    double samples = rint(rate_hz * time_s);
+    return samples > (double)least ? (size_t)samples : least;
+}
+
+static void subtract_hum(const spw_smooth *smooth, size_t first, size_t n, double *z) {
+    for (int k = 0; k < SPW_HUM_LINES; k++) {
+        double w = smooth->hum * (k + 1), start = fmod(w * (double)first, 2 * M_PI);
+        double turn_re = cos(w), turn_im = sin(w);
+        double c = cos(start), s = sin(start), re = smooth->re[k], im = smooth->im[k];
+        for (size_t i = 0; i < n; i++) {
+            z[i] -= re * c + im * s;
+            double next = c * turn_re - s * turn_im;
+            s = s * turn_re + c * turn_im;
+            c = next;
+        }
+    }
+}
+
+void spw_trace_smooth(const spw_trace *trace, const spw_smooth *smooth, size_t first, size_t n,
+                      double *z) {
+    const float *y = trace->y + first;
+    if (smooth->p == 0 && smooth->q == 0) {
+        for (size_t i = 0; i < n; i++)
+            z[i] = (double)y[i];
+    } else if (n > 0) {
+        /* trapezoids: exact for the integral of a band-limited step once it has passed */
+        double one = 0, two = 0, before = (double)y[0], base = before;
+        for (size_t i = 0; i < n; i++) {
+            double here = (double)y[i], sum = one + (before + here) / 2 - base;
+            two += (one + sum) / 2;
+            one = sum;
+            before = here;
+            z[i] = here + smooth->p * one + smooth->q * two;
+        }
+    }
+    if (smooth->hum > 0)
+        subtract_hum(smooth, first, n, z);
+}

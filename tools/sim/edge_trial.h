@@ -1,0 +1,37 @@
+/* One trial of edge timing: pulses through a simulated channel, timed by the
+ * library, compared with the truth. */
+#ifndef SIM_EDGE_TRIAL_H
+#define SIM_EDGE_TRIAL_H
+
+#include "sim/channel.h"
+#include "spanwright/spanwright.h"
+
+typedef struct sim_trial {
+    sim_channel channel;
+    size_t pulses;
+    double width_samples; /* of the pulse, in sample periods (an n + 1/2 is the worst) */
+    double moving_us;     /* widths wander by +- this, a sine over about 97 frames */
+    double frame_s;       /* mean frame; with `locked` rounded to whole samples */
+    bool locked;          /* every lead edge at the same phase of the sampling */
+    double idle_s;        /* before the first pulse */
+    bool lossy;
+} sim_trial;
+
+/* 20 ms frames that drift through the phases, 1.5 ms pulses of n + 1/2 samples. */
+sim_trial sim_trial_default(double sample_rate_hz, char filter, double snr_db);
+
+typedef struct sim_outcome {
+    spw_status status;
+    size_t edges, wanted;   /* transitions found and simulated */
+    size_t widths;          /* compared (all, when edges == wanted) */
+    double rms_us, bias_us; /* of the widths; rms about the truth */
+    double bound_us, u_us;  /* Cramer-Rao bound; rms of the stated u_width */
+    double coverage;        /* share of |error| < 2 u_width */
+    double worst_us;
+    spw_edge_report report;
+} sim_outcome;
+
+/* block 0: pushed in blocks of 4096. */
+bool sim_trial_run(const sim_trial *trial, uint64_t seed, size_t block, sim_outcome *outcome);
+
+#endif
