@@ -1,0 +1,63 @@
+/* The table of options. */
+#include "cli/table.h"
+
+#include <string.h>
+
+#define BOTH (CLI_MEASURE | CLI_PLAN)
+
+const cli_option cli_option_table[] = {
+    {"channel", "NAME", CLI_OPT_CHANNEL, BOTH,
+     "only this channel (repeatable); a unique ending\nafter a '.' is enough"},
+    {"rate", "HZ", CLI_OPT_RATE, BOTH,
+     "samples a second, of a raw dump or of a table\nwithout a time column"},
+    {"time-unit", "s|ms|us|ns", CLI_OPT_TIME_UNIT, BOTH,
+     "of a table's times when its header names none\n(without either: seconds)"},
+    {"polarity", "auto|positive|negative", CLI_OPT_POLARITY, BOTH,
+     "how to read the line; default auto"},
+    {"timebase-ppm", "N", CLI_OPT_TIMEBASE, BOTH,
+     "standard uncertainty of the recorder's clock;\ndefault 50"},
+    {"known-frame-us", "N", CLI_OPT_KNOWN_FRAME, BOTH,
+     "correct the recorder's clock by a frame period\nknown to be exact"},
+    {"width-window", "LOW:HIGH", CLI_OPT_WIDTH_WINDOW, BOTH,
+     "accepted pulse widths in us; default 200:3500"},
+    {"bench", "FILE", CLI_OPT_BENCH, BOTH,
+     "what no capture shows: servo, controller,\nadapter, joint (an INI file)"},
+    {"expect", "LOW:HIGH", CLI_OPT_EXPECT, BOTH,
+     "range the servo expects in us, instead of the\nbench file's; default 500:2500"},
+    {"span", "LOW:HIGH", CLI_OPT_SPAN, CLI_PLAN,
+     "or LOW:NEUTRAL:HIGH: the controller's range in\nus, instead of a capture"},
+    {"gate", NULL, CLI_OPT_GATE, CLI_PLAN,
+     "exit status 1 when the joint cannot do what the\nbench file asks, or when to measure again"},
+    {"json", NULL, CLI_OPT_JSON, BOTH, "the answer as JSON"},
+    {"pulses", "FILE.csv", CLI_OPT_PULSES, BOTH, "write a row a pulse"},
+    {"digest", NULL, CLI_OPT_DIGEST, BOTH, "SHA-256 of each capture in the answer"},
+    {"jobs", "N", CLI_OPT_JOBS, BOTH, "captures worked on at once; default 1"},
+    {"output", "FILE", CLI_OPT_OUTPUT, BOTH,
+     "(or -o FILE) write the answer there, whole or\nnot at all"},
+    {"force", NULL, CLI_OPT_FORCE, BOTH, "overwrite an existing file"},
+    {"quiet", NULL, CLI_OPT_QUIET, BOTH, "no progress, no warnings on stderr"},
+    {"help", NULL, CLI_OPT_HELP, BOTH, "this text"},
+};
+const size_t cli_option_count = sizeof cli_option_table / sizeof cli_option_table[0];
+_Static_assert(sizeof cli_option_table / sizeof cli_option_table[0] < CLI_MOST_OPTIONS,
+               "room for every option and the end mark");
+
+unsigned cli_option_takers(const char *name) {
+    for (size_t i = 0; i < cli_option_count; i++)
+        if (strcmp(cli_option_table[i].name, name) == 0)
+            return cli_option_table[i].commands;
+    return 0;
+}
+
+void cli_getopt_table(cli_command command, struct option out[CLI_MOST_OPTIONS]) {
+    size_t n = 0;
+    for (size_t i = 0; i < cli_option_count; i++) {
+        const cli_option *option = &cli_option_table[i];
+        if ((option->commands & command) == 0)
+            continue;
+        out[n++] =
+            (struct option){option->name, option->value != NULL ? required_argument : no_argument,
+                            NULL, (int)option->code};
+    }
+    out[n] = (struct option){NULL, 0, NULL, 0};
+}
