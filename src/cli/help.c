@@ -17,8 +17,8 @@ static const struct {
     const char *does;
 } commands[] = {
     {"measure", CLI_MEASURE, "spanwright measure [OPTIONS] CAPTURE...\n",
-     "What does this controller send? Frame period, pulse width (the pulse duration of\n"
-     "IEEE Std 181), holds, range, step, polarity and events of each channel, with\n"
+     "What does this controller send? Frame period, pulse width (the pulse duration\n"
+     "of IEEE Std 181), holds, range, step, polarity and events of each channel, with\n"
      "their uncertainty.\n"},
     {"plan", CLI_PLAN,
      "spanwright plan [OPTIONS] CAPTURE...\n"
@@ -30,27 +30,26 @@ static const struct {
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 static const char overview[] =
-    "spanwright measures the control pulses of hobby servos from captures, judges the\n"
-    "controller's range against the servo's, and plans a range adapter.\n"
+    "spanwright measures the control pulses of hobby servos from captures, judges\n"
+    "the controller's range against the servo's, and plans a range adapter.\n"
     "\n"
     "usage: spanwright SUBCOMMAND [OPTIONS] FILE...\n"
     "\n"
     "  measure CAPTURE...      what does this controller send?\n"
-    "  plan CAPTURE...         does it cover the servo's range; which remap closes the\n"
-    "                          gap; what will the joint do?\n"
+    "  plan CAPTURE...         does it cover the servo's range; which remap closes\n"
+    "                          the gap; what will the joint do?\n"
     "  plan --span LOW:HIGH    the same for a range in us that you know\n"
     "\n"
-    "A capture is a VCD file, a table (CSV, TSV), a sound recording (WAV, FLAC, ...) or\n"
-    "raw logic bytes (with --rate); - is standard input; gzip, xz and zstd are read too.\n"
-    "spanwright SUBCOMMAND --help lists the options; spanwright --version tells the\n"
-    "version.\n"
+    "A capture is a VCD file, a table (CSV, TSV), a sound recording (WAV, FLAC, ...)\n"
+    "or raw logic bytes (with --rate); - is standard input; gzip, xz and zstd are\n"
+    "read too. spanwright SUBCOMMAND --help lists the options.\n"
     "\n"
-    "Exit status: 0 done; 1 done, and the answer is not yes (plan --gate); 2 the call or\n"
-    "the input was wrong.\n"
+    "Exit status: 0 done; 1 done, and the answer is not yes (plan --gate); 2 the\n"
+    "call or the input was wrong.\n"
     "\n"
-    "Servos move fingers into gears, and line inputs die of battery voltage: take the\n"
-    "horn off before you drive a controller to its ends, and use a divider. The event's\n"
-    "rules, local codes and whoever is responsible on site come first.\n";
+    "Servos move fingers into gears, and line inputs die of battery voltage: take\n"
+    "the horn off before you drive a controller to its ends, and use a divider. The\n"
+    "event's rules, local codes and whoever is responsible on site come first.\n";
 
 const char *cli_command_name(cli_command command) {
     for (size_t i = 0; i < COMMANDS; i++)
