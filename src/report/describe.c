@@ -45,11 +45,11 @@ void spw_describe_capture(const spw_page *page, const spw_capture *capture, cons
         page->out->failed = true;
     else
         spw_page_row(page, "Capture", "%s, %s, %" PRIu32 " %s%s", format_words(summary->format),
-                     spw_figure_digits(summary->duration_s, 5, "s").text, summary->channels,
+                     spw_figure_plain(summary->duration_s, 5, "s").text, summary->channels,
                      summary->channels == 1 ? "channel" : "channels", how.data);
     spw_text_free(&how);
     spw_page_row(page, "Time base", "%s standard uncertainty%s%s",
-                 spw_figure_digits(capture->timebase_ppm, 3, "ppm").text,
+                 spw_figure_plain(capture->timebase_ppm, 3, "ppm").text,
                  capture->clock_correction == 1.0 ? "" : "; times corrected by a factor of ",
                  capture->clock_correction == 1.0
                      ? ""
@@ -138,7 +138,7 @@ static void describe_analogue(const spw_page *page, const spw_channel *channel) 
                      volts ? "" : " of full scale; a sound card cannot see volts");
     if (report->hum_hz > 0.0)
         spw_page_row(page, "Hum", "%s of mains removed",
-                     spw_figure_digits(report->hum_hz, 3, "Hz").text);
+                     spw_figure_plain(report->hum_hz, 3, "Hz").text);
     for (size_t i = 0; i < sizeof doubts / sizeof doubts[0]; i++)
         if ((report->doubts & doubts[i].doubt) != 0)
             spw_page_warn(page, "%s", doubts[i].words);
@@ -164,9 +164,9 @@ void spw_describe_measured(const spw_page *page, const spw_capture *capture,
         spw_page_row(page, "Not resolved",
                      "%s %s; scatter of a width below %s; a clock error common to controller "
                      "and recorder (%s assumed)",
-                     step, spw_figure_digits(channel->resolution_us, 3, "us").text,
+                     step, spw_figure_plain(channel->resolution_us, 3, "us").text,
                      spw_figure_digits(floor_us, 2, "us").text,
-                     spw_figure_digits(capture->timebase_ppm, 3, "ppm").text);
+                     spw_figure_plain(capture->timebase_ppm, 3, "ppm").text);
     else
         spw_page_row(page, "Not resolved",
                      "the capture does not say in which steps its times were taken; scatter of "

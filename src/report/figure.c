@@ -7,6 +7,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdio.h>
+#include <string.h>
 
 #define MOST_DECIMALS 6
 static const double tens[] = {1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9};
@@ -69,6 +70,17 @@ spw_figure spw_figure_digits(double value, int digits, const char *unit) {
     if (value == 0.0)
         return with_unit("0", unit);
     return with_unit(at_place(value, last_place(value, digits)).text, unit);
+}
+
+spw_figure spw_figure_plain(double value, int digits, const char *unit) {
+    spw_figure figure = spw_figure_digits(value, digits, "");
+    if (strchr(figure.text, '.') != NULL) {
+        size_t length = strlen(figure.text);
+        while (figure.text[length - 1] == '0')
+            length--;
+        figure.text[figure.text[length - 1] == '.' ? length - 1 : length] = '\0';
+    }
+    return isfinite(value) ? with_unit(figure.text, unit) : figure;
 }
 
 static bool has_uncertainty(double U95) {

@@ -13,6 +13,9 @@ spw_figure spw_figure_fixed(double value, int decimals);
 spw_figure spw_figure_unit(double value, int decimals, const char *unit);
 /* Rounded to so many significant digits, at most 6 decimals. */
 spw_figure spw_figure_digits(double value, int digits, const char *unit);
+/* A number somebody set or that has no more digits: as spw_figure_digits, but
+ * without zeros at the end of its decimals ("2", "-1500 us", "4.88 us"). */
+spw_figure spw_figure_plain(double value, int digits, const char *unit);
 /* "1500.02 ± 0.15 us": the expanded uncertainty to two significant digits and
  * the value to the same place (GUM 7.2.6). Without an uncertainty (NAN): the
  * value with two decimals. */

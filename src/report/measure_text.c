@@ -39,15 +39,15 @@ static void put_holds(const context *c, const spw_channel *channel) {
     if (channel->holds == 0)
         return;
     spw_text_puts(c->page->out, "\n");
-    spw_page_line(c->page, "  %-12s%10s %10s %8s  %21s %7s %8s", "Holds", "from s", "to s",
-                  "frames", "width us", "sd us", "us a s");
+    spw_page_line(c->page, "  %-6s%10s %10s %8s  %20s %8s %9s", "Holds", "from s", "to s", "frames",
+                  "width us", "sd us", "us/s");
     for (size_t i = 0; i < channel->holds && i < MOST_HOLDS; i++) {
         const spw_hold *hold = &channel->hold[i];
         spw_figure width = spw_figure_pm(hold->width_us.mean, hold->width_us.U95, "");
         int lost = (int)(strlen(width.text) - spw_page_columns(width.text));
-        spw_page_line(c->page, "  %-12zu%10s %10s %8zu  %*s %7s %8s", i + 1,
+        spw_page_line(c->page, "  %-6zu%10s %10s %8zu  %*s %8s %9s", i + 1,
                       spw_figure_fixed(hold->start_s, 3).text,
-                      spw_figure_fixed(hold->end_s, 3).text, hold->pulses, 21 + lost, width.text,
+                      spw_figure_fixed(hold->end_s, 3).text, hold->pulses, 20 + lost, width.text,
                       spw_figure_digits(hold->width_us.sd, 2, "").text,
                       spw_figure_digits(hold->drift_us_per_s, 2, "").text);
     }
@@ -89,8 +89,8 @@ static void put_widths(const context *c, const spw_channel *channel, const spw_s
         spw_describe_ends(c->page, span);
         spw_page_row(c->page, "Covers", "%s of the expected %s to %s",
                      spw_figure_unit(covered, 1, "%").text,
-                     spw_figure_digits(servo->expected_low_us, 6, "").text,
-                     spw_figure_digits(servo->expected_high_us, 6, "us").text);
+                     spw_figure_plain(servo->expected_low_us, 6, "").text,
+                     spw_figure_plain(servo->expected_high_us, 6, "us").text);
         spw_describe_step(c->page, span);
         put_steadiness(c, channel);
         put_ruler(c, span, covered);

@@ -10,19 +10,19 @@
 
 /* "+ 3.5" or "- 1500" */
 static spw_figure signed_part(double value) {
-    spw_figure size = spw_figure_digits(fabs(value), 6, ""), figure;
+    spw_figure size = spw_figure_plain(fabs(value), 7, ""), figure;
     (void)snprintf(figure.text, sizeof figure.text, "%s %.40s", value < 0 ? "-" : "+", size.text);
     return figure;
 }
 
 static void put_line(const spw_page *page, const char *label, double gain, double offset_us) {
-    spw_page_row(page, label, "out = %s * in %s us", spw_figure_digits(gain, 6, "").text,
+    spw_page_row(page, label, "out = %s * in %s us", spw_figure_plain(gain, 7, "").text,
                  signed_part(offset_us).text);
 }
 
 static void put_remap(const spw_page *page, const spw_remap *map) {
-    spw_page_row(page, "Gain", "%s", spw_figure_digits(map->gain, 6, "").text);
-    spw_page_row(page, "Offset", "%s", spw_figure_digits(map->offset_us, 6, "us").text);
+    spw_page_row(page, "Gain", "%s", spw_figure_plain(map->gain, 7, "").text);
+    spw_page_row(page, "Offset", "%s", spw_figure_plain(map->offset_us, 7, "us").text);
     if (map->kind == SPW_REMAP_STRAIGHT)
         put_line(page, "Line", map->gain, map->offset_us);
     for (size_t i = 0; i < map->segments && map->kind == SPW_REMAP_BENT; i++) {
@@ -54,7 +54,7 @@ static void put_integers(const spw_page *page, const spw_fixed_point *fixed) {
     spw_page_row(page, "Integers",
                  "in ticks of %s: clamp the input to %" PRIu32 " .. %" PRIu32
                  ", apply, clamp the output to %" PRIu32 " .. %" PRIu32,
-                 spw_figure_digits(fixed->tick_us, 4, "us").text, fixed->clamp_in_low,
+                 spw_figure_plain(fixed->tick_us, 4, "us").text, fixed->clamp_in_low,
                  fixed->clamp_in_high, fixed->clamp_out_low, fixed->clamp_out_high);
     for (size_t i = 0; i < fixed->segments; i++) {
         const spw_fixed_segment *part = &fixed->segment[i];
@@ -100,7 +100,7 @@ static void effect_row(const spw_page *page, bool has_after, const char *label, 
 }
 
 static spw_figure if_known(double value, int digits, const char *unit) {
-    return isfinite(value) ? spw_figure_digits(value, digits, unit) : (spw_figure){""};
+    return isfinite(value) ? spw_figure_plain(value, digits, unit) : (spw_figure){""};
 }
 
 static spw_figure width_figure(double us, double U95) {
@@ -174,12 +174,12 @@ static void put_joint(const spw_page *page, const spw_plan *plan) {
     spw_page_section(page, "Joint");
     if (isfinite(joint->needed_deg))
         spw_page_row(page, "Needs", "%s; reached as sent: %s%s%s",
-                     spw_figure_digits(joint->needed_deg, 4, "deg").text,
+                     spw_figure_plain(joint->needed_deg, 4, "deg").text,
                      reached_words(joint->before), plan->has_after ? "; after the adapter: " : "",
                      plan->has_after ? reached_words(joint->after) : "");
     if (isfinite(joint->reduction_that_would_do))
         spw_page_row(page, "Gearing", "a reduction of %s would do",
-                     spw_figure_digits(joint->reduction_that_would_do, 3, "").text);
+                     spw_figure_plain(joint->reduction_that_would_do, 3, "").text);
     if (joint->beyond_allowed)
         spw_page_warn(page, "What is sent turns the joint beyond what the bench file allows.");
 }

@@ -14,12 +14,12 @@ static void put_title(const spw_page *page, const spw_plan *plan) {
     spw_page_title(page, "Plan for %s%s", servo->name[0] != '\0' ? "" : "a servo",
                    spw_shown_name(servo->name, 60).text);
     spw_page_row(page, "Expects", "%s to %s, tolerance %s, %s%s%s",
-                 spw_figure_digits(servo->expected_low_us, 6, "").text,
-                 spw_figure_digits(servo->expected_high_us, 6, "us").text,
-                 spw_figure_digits(servo->tolerance_us, 3, "us").text,
+                 spw_figure_plain(servo->expected_low_us, 6, "").text,
+                 spw_figure_plain(servo->expected_high_us, 6, "us").text,
+                 spw_figure_plain(servo->tolerance_us, 3, "us").text,
                  servo->mode == SPW_SERVO_CONTINUOUS ? "continuous" : "positional",
                  isfinite(servo->travel_deg) ? ", travel " : "",
-                 isfinite(servo->travel_deg) ? spw_figure_digits(servo->travel_deg, 4, "deg").text
+                 isfinite(servo->travel_deg) ? spw_figure_plain(servo->travel_deg, 4, "deg").text
                                              : "");
 }
 
@@ -94,7 +94,7 @@ static void put_signal(const spw_page *page, const spw_plan *plan, const spw_pla
 
 static void put_end(const spw_page *page, const char *label, const spw_end *end) {
     spw_figure miss = spw_figure_pm(fabs(end->deviation_us), end->U95, "us"),
-               tolerance = spw_figure_digits(end->tolerance_us, 3, "us");
+               tolerance = spw_figure_plain(end->tolerance_us, 3, "us");
     switch (end->verdict) {
     case SPW_END_MEETS:
         spw_page_row_toned(page, SPW_TONE_GOOD, label, "meets (off by %s, tolerance %s)", miss.text,
