@@ -3,6 +3,7 @@
 #
 #   tools/demo.sh [WRAPPER...] PROGRAM      (a wrapper: valgrind and its options)
 set -u
+export LC_ALL=C
 cd "$(dirname "$0")/.." || exit 2
 [ $# -gt 0 ] || { echo "usage: tools/demo.sh [WRAPPER...] PROGRAM" >&2; exit 2; }
 answer=$(mktemp "${TMPDIR:-/tmp}/spw-demo.XXXXXX") || exit 2

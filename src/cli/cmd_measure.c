@@ -14,8 +14,8 @@ typedef struct good {
 } good;
 
 static bool gather(const cli_loaded *loaded, size_t n, good *found) {
-    found->captures = calloc(n + 1, sizeof(spw_capture *));
-    found->digests = calloc(n + 1, sizeof(char *));
+    found->captures = calloc(n + 1, sizeof(void *));
+    found->digests = calloc(n + 1, sizeof(void *));
     if (found->captures == NULL || found->digests == NULL)
         return false;
     for (size_t i = 0; i < n; i++) {

@@ -80,9 +80,9 @@ static int choose(const spw_capture *capture, const spw_channel **chosen) {
 }
 
 static int gather(const cli_loaded *loaded, size_t n, basis *from) {
-    from->channels = calloc(n + 1, sizeof *from->channels);
+    from->channels = calloc(n + 1, sizeof(void *));
     from->sources = calloc(n + 1, sizeof *from->sources);
-    from->captures = calloc(n + 1, sizeof(spw_capture *));
+    from->captures = calloc(n + 1, sizeof(void *));
     if (from->channels == NULL || from->sources == NULL || from->captures == NULL)
         return cli_complain("out of memory");
     for (size_t i = 0; i < n; i++) {

@@ -7,7 +7,7 @@
 #include <string.h>
 
 cli_word cli_safe(const char *word) {
-    cli_word safe;
+    cli_word safe = {""};
     spw_text_safe(safe.text, sizeof safe.text, word, strlen(word));
     return safe;
 }

@@ -45,7 +45,8 @@ static spw_figure with_unit(const char *number, const char *unit) {
 
 spw_figure spw_figure_unit(double value, int decimals, const char *unit) {
     spw_figure number = spw_figure_fixed(value, decimals);
-    return number.text[0] == '\0' ? (spw_figure){"not known"} : with_unit(number.text, unit);
+    return with_unit(number.text[0] == '\0' ? "not known" : number.text,
+                     number.text[0] == '\0' ? "" : unit);
 }
 
 /* The power of ten of the last digit when `value` keeps `digits` of them. */

@@ -32,7 +32,7 @@ size_t spw_page_columns(const char *text) {
 }
 
 spw_shown spw_shown_name(const char *name, size_t columns) {
-    spw_shown shown;
+    spw_shown shown = {""};
     spw_text_safe(shown.text, sizeof shown.text, name, strlen(name));
     if (spw_page_columns(shown.text) <= columns)
         return shown;

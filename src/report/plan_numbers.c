@@ -100,11 +100,13 @@ static void effect_row(const spw_page *page, bool has_after, const char *label, 
 }
 
 static spw_figure if_known(double value, int digits, const char *unit) {
-    return isfinite(value) ? spw_figure_plain(value, digits, unit) : (spw_figure){""};
+    spw_figure unknown = {""};
+    return isfinite(value) ? spw_figure_plain(value, digits, unit) : unknown;
 }
 
 static spw_figure width_figure(double us, double U95) {
-    return isfinite(us) ? spw_figure_pm(us, U95, "us") : (spw_figure){""};
+    spw_figure unknown = {""};
+    return isfinite(us) ? spw_figure_pm(us, U95, "us") : unknown;
 }
 
 static spw_figure range_figure(double low, double high, int digits, const char *unit) {

@@ -45,7 +45,7 @@ static void put_measured(const spw_page *page, const spw_plan *plan, const spw_p
 static void put_ruler(const spw_page *page, const spw_plan *plan) {
     const spw_servo *servo = &plan->servo;
     const spw_span *span = &plan->span;
-    spw_figure sent = spw_figure_unit(plan->range_covered_percent, 1, "%"), after = {""};
+    spw_figure sent = spw_figure_unit(plan->range_covered_percent, 1, "%"), after;
     spw_ruler_row rows[3] = {
         {"servo", servo->expected_low_us, servo->expected_high_us, NAN, '=', "expected"},
         {"sent", span->low.us, span->high.us, span->neutral.us, '-', sent.text},
