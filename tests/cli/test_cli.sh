@@ -13,6 +13,7 @@ set -u
 cd "$(dirname "$0")/../.." || exit 2
 : "${SPANWRIGHT:=build/spanwright}"
 PROGRAM=$(realpath "$SPANWRIGHT") || exit 2
+[ -x "$PROGRAM" ] || { echo "$PROGRAM: no such program"; echo "0 passed, 1 failed"; exit 2; }
 export PROGRAM
 spanwright() { "$PROGRAM" "$@"; }
 export -f spanwright
