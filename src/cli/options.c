@@ -4,6 +4,7 @@
 #include "cli/complain.h"
 #include "cli/help.h"
 #include "cli/table.h"
+#include "cli/values.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -11,61 +12,9 @@
 
 #define MOST_JOBS 64
 
-static int number(const char *name, const char *text, double *value) {
-    if (spw_parse_number(text, value) == SPW_OK)
-        return CLI_GO;
-    return cli_complain("%s %s: this is no number", name, cli_safe(text).text);
-}
-
-static int positive(const char *name, const char *text, const char *unit, double *value) {
-    int status = number(name, text, value);
-    if (status == CLI_GO && !(*value > 0.0))
-        return cli_complain("%s %s: give a number above 0 (%s)", name, cli_safe(text).text, unit);
-    return status;
-}
-
-static int not_negative(const char *name, const char *text, const char *unit, double *value) {
-    int status = number(name, text, value);
-    if (status == CLI_GO && !(*value >= 0.0))
-        return cli_complain("%s %s: give 0 or more (%s)", name, cli_safe(text).text, unit);
-    return status;
-}
-
-/* Splits at ':' into numbers; returns how many, 0 when it cannot be read. */
-static size_t split_numbers(const char *text, double values[3]) {
-    size_t n = 0;
-    for (;;) {
-        char part[64];
-        size_t length = strcspn(text, ":");
-        if (n == 3 || length >= sizeof part)
-            return 0;
-        memcpy(part, text, length);
-        part[length] = '\0';
-        if (spw_parse_number(part, &values[n++]) != SPW_OK)
-            return 0;
-        if (text[length] == '\0')
-            return n;
-        text += length + 1;
-    }
-}
-
-static int range(const char *name, const char *text, const char *example, double *low,
-                 double *high) {
-    double values[3];
-    if (split_numbers(text, values) != 2)
-        return cli_complain("%s %s: give LOW:HIGH in us, for example %s %s", name,
-                            cli_safe(text).text, name, example);
-    if (!(values[0] > 0.0 && values[0] < values[1]))
-        return cli_complain("%s %s: both must be above 0 and LOW below HIGH", name,
-                            cli_safe(text).text);
-    *low = values[0];
-    *high = values[1];
-    return CLI_GO;
-}
-
 static int read_span(cli_options *options, const char *text) {
     double v[3];
-    size_t n = split_numbers(text, v);
+    size_t n = cli_split_numbers(text, v);
     if (n < 2)
         return cli_complain("--span %s: give LOW:HIGH or LOW:NEUTRAL:HIGH in us, for example "
                             "--span 1000:2000",
@@ -137,25 +86,26 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
         return read_channel(options, value);
     case CLI_OPT_RATE:
         measure->read.has_rate = true;
-        return positive("--rate", value, "samples a second", &measure->read.rate_hz);
+        return cli_positive("--rate", value, "samples a second", &measure->read.rate_hz);
     case CLI_OPT_TIME_UNIT:
         return read_time_unit(options, value);
     case CLI_OPT_POLARITY:
         return read_polarity(options, value);
     case CLI_OPT_TIMEBASE:
         options->has_timebase = true;
-        return not_negative("--timebase-ppm", value, "parts in a million", &measure->timebase_ppm);
+        return cli_not_negative("--timebase-ppm", value, "parts in a million",
+                                &measure->timebase_ppm);
     case CLI_OPT_KNOWN_FRAME:
-        return positive("--known-frame-us", value, "us", &measure->known_frame_us);
+        return cli_positive("--known-frame-us", value, "us", &measure->known_frame_us);
     case CLI_OPT_WIDTH_WINDOW:
-        return range("--width-window", value, "200:3500", &measure->width_low_us,
-                     &measure->width_high_us);
+        return cli_range("--width-window", value, "200:3500", &measure->width_low_us,
+                         &measure->width_high_us);
     case CLI_OPT_BENCH:
         return read_file_name("--bench", value, &options->bench_path);
     case CLI_OPT_EXPECT:
         options->has_expect = true;
-        return range("--expect", value, "500:2500", &options->expect_low_us,
-                     &options->expect_high_us);
+        return cli_range("--expect", value, "500:2500", &options->expect_low_us,
+                         &options->expect_high_us);
     case CLI_OPT_SPAN:
         return read_span(options, value);
     case CLI_OPT_PULSES:

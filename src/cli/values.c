@@ -1,0 +1,57 @@
+/* Numbers as options give them. */
+#include "cli/values.h"
+
+#include "cli/complain.h"
+
+#include <string.h>
+
+static int number(const char *name, const char *text, double *value) {
+    if (spw_parse_number(text, value) == SPW_OK)
+        return CLI_GO;
+    return cli_complain("%s %s: this is no number", name, cli_safe(text).text);
+}
+
+int cli_positive(const char *name, const char *text, const char *unit, double *value) {
+    int status = number(name, text, value);
+    if (status == CLI_GO && !(*value > 0.0))
+        return cli_complain("%s %s: give a number above 0 (%s)", name, cli_safe(text).text, unit);
+    return status;
+}
+
+int cli_not_negative(const char *name, const char *text, const char *unit, double *value) {
+    int status = number(name, text, value);
+    if (status == CLI_GO && !(*value >= 0.0))
+        return cli_complain("%s %s: give 0 or more (%s)", name, cli_safe(text).text, unit);
+    return status;
+}
+
+/* Splits at ':' into numbers; returns how many, 0 when it cannot be read. */
+size_t cli_split_numbers(const char *text, double values[3]) {
+    size_t n = 0;
+    for (;;) {
+        char part[64];
+        size_t length = strcspn(text, ":");
+        if (n == 3 || length >= sizeof part)
+            return 0;
+        memcpy(part, text, length);
+        part[length] = '\0';
+        if (spw_parse_number(part, &values[n++]) != SPW_OK)
+            return 0;
+        if (text[length] == '\0')
+            return n;
+        text += length + 1;
+    }
+}
+
+int cli_range(const char *name, const char *text, const char *example, double *low, double *high) {
+    double values[3];
+    if (cli_split_numbers(text, values) != 2)
+        return cli_complain("%s %s: give LOW:HIGH in us, for example %s %s", name,
+                            cli_safe(text).text, name, example);
+    if (!(values[0] > 0.0 && values[0] < values[1]))
+        return cli_complain("%s %s: both must be above 0 and LOW below HIGH", name,
+                            cli_safe(text).text);
+    *low = values[0];
+    *high = values[1];
+    return CLI_GO;
+}

@@ -1,0 +1,15 @@
+/* Numbers as options give them. All return CLI_GO, or CLI_WRONG after a complaint
+ * that starts with `name` and the text. */
+#ifndef SPW_CLI_VALUES_H
+#define SPW_CLI_VALUES_H
+
+#include "cli/options.h"
+
+int cli_positive(const char *name, const char *text, const char *unit, double *value);
+int cli_not_negative(const char *name, const char *text, const char *unit, double *value);
+/* LOW:HIGH in us, 0 < LOW < HIGH; `example` shows the form. */
+int cli_range(const char *name, const char *text, const char *example, double *low, double *high);
+/* Splits at ':' into at most 3 numbers; returns how many, 0 when it cannot be read. */
+size_t cli_split_numbers(const char *text, double values[3]);
+
+#endif
