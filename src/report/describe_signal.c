@@ -5,47 +5,51 @@
 
 #include <inttypes.h>
 #include <math.h>
+#include <stdio.h>
 
 #define FIRST_TIMES 4 /* of each kind of event */
 #define MOST_REGIMES 6
 
-void spw_describe_clock(const spw_page *page, const spw_clock *clock) {
+/* "widths 1.0460 and frame 1.0458 of what was asked", of what could be compared. */
+static void ratio_words(const spw_clock *clock, char out[160]) {
     spw_figure width = spw_figure_unit(clock->width_ratio, 4, ""),
                period = spw_figure_unit(clock->period_ratio, 4, "");
+    bool has_width = isfinite(clock->width_ratio), has_period = isfinite(clock->period_ratio);
+    (void)snprintf(out, 160, "%s%s%s%s%s of what was asked", has_width ? "widths " : "",
+                   has_width ? width.text : "", has_width && has_period ? " and " : "",
+                   has_period ? "frame " : "", has_period ? period.text : "");
+}
+
+void spw_describe_clock(const spw_page *page, const spw_clock *clock) {
+    char ratios[160];
     spw_figure fix = spw_figure_fixed(clock->correction, 5);
+    ratio_words(clock, ratios);
     switch (clock->verdict) {
     case SPW_CLOCK_UNKNOWN:
         spw_page_row(page, "Clock",
-                     "not compared: the bench file does not say what was asked "
-                     "for ([controller] asked_frame_us, asked_low_us, ...)");
+                     "not compared: the bench file does not say what was asked for "
+                     "([controller] asked_frame_us, asked_low_us, ...)");
         return;
     case SPW_CLOCK_AGREES:
-        spw_page_row_toned(page, SPW_TONE_GOOD, "Clock",
-                           "agrees with what was asked (widths %s, frame %s of it)", width.text,
-                           period.text);
+        spw_page_row_toned(page, SPW_TONE_GOOD, "Clock", "agrees: %s", ratios);
         return;
     case SPW_CLOCK_SCALED:
         spw_page_row_toned(page, SPW_TONE_BAD, "Clock",
-                           "off: widths are %s and the frame %s of what was asked, one factor: "
-                           "multiply the controller's time setting by %s",
-                           width.text, period.text, fix.text);
+                           "off by one factor: %s; multiply the controller's time setting by %s",
+                           ratios, fix.text);
         return;
     case SPW_CLOCK_DOUBLED:
         spw_page_row_toned(page, SPW_TONE_BAD, "Clock",
-                           "widths are %s of what was asked: a timer clock or prescaler, not the "
-                           "range; multiply the time setting by %s",
-                           width.text, fix.text);
+                           "%s: a timer clock or prescaler, not the range; multiply the time "
+                           "setting by %s",
+                           ratios, fix.text);
         return;
     case SPW_CLOCK_WIDTH_ONLY:
-        spw_page_row(page, "Clock",
-                     "right by the frame (%s of what was asked); widths are %s: not the clock",
-                     period.text, width.text);
+        spw_page_row(page, "Clock", "%s: the widths differ, not the clock", ratios);
         return;
     case SPW_CLOCK_DISAGREES:
-        spw_page_row_toned(page, SPW_TONE_BAD, "Clock",
-                           "cannot be told: widths are %s and the frame %s of what was asked, two "
-                           "factors",
-                           width.text, period.text);
+        spw_page_row_toned(page, SPW_TONE_BAD, "Clock", "cannot be told: %s, two different factors",
+                           ratios);
         return;
     }
 }

@@ -142,6 +142,11 @@ static void put_verdict(const spw_page *page, const spw_plan *plan) {
         put_end(page, "Low end", &plan->low);
         put_end(page, "High end", &plan->high);
     }
+}
+
+static void put_cautions(const spw_page *page, const spw_plan *plan) {
+    if (plan->cautions > 0)
+        spw_page_section(page, "Cautions");
     for (size_t i = 0; i < plan->cautions; i++)
         spw_page_warn(page, "%s", plan->caution[i]);
 }
@@ -158,15 +163,10 @@ static void put_next(const spw_page *page, const spw_plan *plan) {
         for (size_t k = 0; k < plan->recipes; k++)
             spw_page_step(page, step++, "%s", plan->recipe[k]);
     }
-    if (plan->has_remap) {
+    if (plan->has_remap)
         spw_page_step(page, step++,
-                      "Before power: horn off, mechanism clear of fingers. The "
-                      "event's rules, local codes and whoever is responsible on site "
-                      "come first.");
-        spw_page_step(page, step++,
-                      "With the adapter in line, record its output and measure it "
-                      "again before the horn goes back on.");
-    }
+                      "With the adapter in line and the horn off, record its output "
+                      "and measure it before the horn goes back on.");
 }
 
 spw_status spw_report_plan_text(const spw_plan *plan, const spw_plan_source *sources, size_t n,
@@ -178,6 +178,7 @@ spw_status spw_report_plan_text(const spw_plan *plan, const spw_plan_source *sou
     put_signal(&page, plan, sources, n);
     put_verdict(&page, plan);
     spw_plan_numbers(&page, plan);
+    put_cautions(&page, plan);
     put_next(&page, plan);
     return spw_text_status(out);
 }

@@ -390,6 +390,7 @@ static void text_of_a_plan(void **state) {
                                         "out = (in * 2 - 1500) >> 0",
                                         "Rounding      at most 0.50 us",
                                         "Fits frame    yes",
+                                        "mind the gap",
                                         "What to do next",
                                         "1. Fit an adapter.",
                                         "horn off"};
