@@ -11,17 +11,17 @@
 #define MOST_REGIMES 6
 
 /* "widths 1.0460 and frame 1.0458 of what was asked", of what could be compared. */
-static void ratio_words(const spw_clock *clock, char out[160]) {
+static void ratio_words(const spw_clock *clock, char out[200]) {
     spw_figure width = spw_figure_unit(clock->width_ratio, 4, ""),
                period = spw_figure_unit(clock->period_ratio, 4, "");
     bool has_width = isfinite(clock->width_ratio), has_period = isfinite(clock->period_ratio);
-    (void)snprintf(out, 160, "%s%s%s%s%s of what was asked", has_width ? "widths " : "",
+    (void)snprintf(out, 200, "%s%s%s%s%s of what was asked", has_width ? "widths " : "",
                    has_width ? width.text : "", has_width && has_period ? " and " : "",
                    has_period ? "frame " : "", has_period ? period.text : "");
 }
 
 void spw_describe_clock(const spw_page *page, const spw_clock *clock) {
-    char ratios[160];
+    char ratios[200];
     spw_figure fix = spw_figure_fixed(clock->correction, 5);
     ratio_words(clock, ratios);
     switch (clock->verdict) {
