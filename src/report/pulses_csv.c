@@ -33,10 +33,10 @@ static void flag_words(uint32_t flags, char out[80]) {
  * the lead edge of the nearest earlier pulse that counts. */
 static const char *period_cell(const spw_channel *channel, size_t i, spw_figure *figure) {
     const spw_pulse *pulse = &channel->pulse[i];
-    if ((pulse->flags & (SPW_PULSE_NO_PERIOD | SPW_PULSE_RUNT)) != 0)
+    if ((pulse->flags & (SPW_PULSE_NO_PERIOD | SPW_PULSE_OUT)) != 0)
         return "";
     for (size_t k = i; k-- > 0;) {
-        if ((channel->pulse[k].flags & SPW_PULSE_RUNT) != 0)
+        if ((channel->pulse[k].flags & SPW_PULSE_OUT) != 0)
             continue;
         *figure = spw_figure_fixed((pulse->lead_s - channel->pulse[k].lead_s) * 1e6, 4);
         return figure->text;
