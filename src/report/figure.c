@@ -10,6 +10,7 @@
 #include <string.h>
 
 #define MOST_DECIMALS 6
+#define LEAST 0.5e-6 /* shown as 0 with so many decimals */
 static const double tens[] = {1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9};
 
 static void write_fixed(char *out, size_t size, double value, int decimals) {
@@ -68,7 +69,7 @@ static spw_figure at_place(double value, int place) {
 spw_figure spw_figure_digits(double value, int digits, const char *unit) {
     if (!isfinite(value))
         return (spw_figure){"not known"};
-    if (value == 0.0)
+    if (fabs(value) < LEAST)
         return with_unit("0", unit);
     return with_unit(at_place(value, last_place(value, digits)).text, unit);
 }

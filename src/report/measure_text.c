@@ -35,6 +35,11 @@ static void put_ruler(const context *c, const spw_span *span, double covered) {
     spw_ruler_draw(c->page->out, rows, 2, c->page->width);
 }
 
+static spw_figure cell(double value) {
+    spw_figure dash = {"-"};
+    return isfinite(value) ? spw_figure_digits(value, 2, "") : dash;
+}
+
 static void put_holds(const context *c, const spw_channel *channel) {
     if (channel->holds == 0)
         return;
@@ -48,8 +53,7 @@ static void put_holds(const context *c, const spw_channel *channel) {
         spw_page_line(c->page, "  %-6zu%10s %10s %8zu  %*s %8s %9s", i + 1,
                       spw_figure_fixed(hold->start_s, 3).text,
                       spw_figure_fixed(hold->end_s, 3).text, hold->pulses, 20 + lost, width.text,
-                      spw_figure_digits(hold->width_us.sd, 2, "").text,
-                      spw_figure_digits(hold->drift_us_per_s, 2, "").text);
+                      cell(hold->width_us.sd).text, cell(hold->drift_us_per_s).text);
     }
     if (channel->holds > MOST_HOLDS)
         spw_page_line(c->page, "  and %zu more (--json lists them all)",
@@ -172,8 +176,9 @@ static void put_overview(const context *c, const spw_span *spans, size_t n) {
 
 /* A name that a shell takes as it is; else a word that stands for it. */
 static const char *shell_word(const char *name, const char *otherwise) {
-    static const char plain[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._/";
-    size_t length = strspn(name, "-") == 0 ? strspn(name, plain) : 0;
+    static const char plain[] =
+        "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789._/-";
+    size_t length = name[0] != '-' ? strspn(name, plain) : 0;
     return length > 0 && length < 120 && name[length] == '\0' ? name : otherwise;
 }
 

@@ -95,8 +95,11 @@ static void effect_row(const spw_page *page, bool has_after, const char *label, 
         return;
     int lost[2] = {(int)(strlen(before.text) - spw_page_columns(before.text)),
                    (int)(strlen(after.text) - spw_page_columns(after.text))};
-    spw_page_line(page, "  %-18s%*s%*s", label, 26 + lost[0], before.text, 28 + lost[1],
-                  has_after ? after.text : "");
+    if (has_after)
+        spw_page_line(page, "  %-18s%*s%*s", label, 26 + lost[0], before.text, 28 + lost[1],
+                      after.text);
+    else
+        spw_page_line(page, "  %-18s%*s", label, 26 + lost[0], before.text);
 }
 
 static spw_figure if_known(double value, int digits, const char *unit) {
@@ -135,7 +138,7 @@ static void put_effect(const spw_page *page, const spw_plan *plan) {
     const spw_effect *b = &plan->before, *a = &plan->after;
     bool has = plan->has_after;
     spw_page_section(page, "Effect");
-    spw_page_line(page, "  %-18s%26s%28s", "", "as sent", has ? "after the adapter" : "");
+    effect_row(page, has, "", (spw_figure){"as sent"}, (spw_figure){"after the adapter"});
     effect_row(page, has, "low end", width_figure(b->low_us, b->low_U95_us),
                width_figure(a->low_us, a->low_U95_us));
     effect_row(page, has, "neutral", width_figure(b->neutral_us, NAN),
