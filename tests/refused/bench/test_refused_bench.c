@@ -92,7 +92,8 @@ static spw_status read_bytes(const char *content, size_t length, spw_error *erro
     close(file);
     spw_bench bench;
     spw_status status = spw_bench_read(path, &bench, error);
-    assert_string_equal(error->file, path);
+    if (strcmp(error->file, path) != 0)
+        fail_msg("%.60s: not refused", content);
     unlink(path);
     return status;
 }
