@@ -11,6 +11,7 @@
 #include <string.h>
 
 #define MOST_HOLDS 12
+#define MOST_OTHERS 24
 #define NAME_COLUMNS 20
 
 /* Everything a channel's rows need. */
@@ -132,14 +133,15 @@ static void put_channel(const context *c, const spw_channel *channel, spw_span *
 
 /* Channels without control pulses: a line each, and their reason. */
 static void put_others(const context *c) {
-    bool headed = false;
+    size_t listed = 0;
     for (size_t i = 0; i < c->capture->channels; i++) {
         const spw_channel *channel = &c->capture->channel[i];
         if (is_pulses(channel))
             continue;
-        if (!headed)
+        if (listed++ == 0)
             spw_page_section(c->page, "Without control pulses");
-        headed = true;
+        if (listed > MOST_OTHERS)
+            continue;
         spw_page_row(c->page, spw_shown_name(channel->name, NAME_COLUMNS).text, "%s%s%s",
                      channel->signal == SPW_SIGNAL_IDLE ? "idle" : "something else",
                      channel->reason != NULL ? ": " : "",
@@ -147,6 +149,8 @@ static void put_others(const context *c) {
         for (size_t k = 0; k < channel->warnings.n; k++)
             spw_page_warn(c->page, "%s", channel->warnings.text[k]);
     }
+    if (listed > MOST_OTHERS)
+        spw_page_line(c->page, "  and %zu more (--json lists them all)", listed - MOST_OTHERS);
 }
 
 /* Several channels with control pulses side by side. */
@@ -182,6 +186,20 @@ static const char *shell_word(const char *name, const char *otherwise) {
     return length > 0 && length < 120 && name[length] == '\0' ? name : otherwise;
 }
 
+/* The command that comes next, on a line of its own to be copied. */
+static void put_plan_command(const context *c, size_t step, const spw_channel *channel, size_t n) {
+    char rate[96] = "";
+    if (c->capture->summary.format == SPW_FORMAT_RAW)
+        (void)snprintf(rate, sizeof rate, " --rate %s",
+                       spw_figure_plain(1e6 / channel->resolution_us, 9, "").text);
+    spw_page_step(c->page, step,
+                  "See what this means for the servo (with the options used here, "
+                  "and --bench FILE for what you know of it):");
+    spw_page_line(c->page, "     spanwright plan%s%s%s %s", rate, n > 1 ? " --channel " : "",
+                  n > 1 ? shell_word(channel->name, "NAME") : "",
+                  shell_word(c->capture->file, "CAPTURE"));
+}
+
 static void put_next(const context *c, const spw_span *spans, size_t n) {
     size_t step = 1;
     bool known = false;
@@ -213,9 +231,7 @@ static void put_next(const context *c, const spw_span *spans, size_t n) {
                       "end, at neutral and at the high end, two seconds or more "
                       "each, in one recording.");
     else
-        spw_page_step(c->page, step++, "See what this means for the servo: spanwright plan %s%s%s",
-                      shell_word(c->capture->file, "CAPTURE"), n > 1 ? " --channel " : "",
-                      n > 1 ? shell_word(first->name, "NAME") : "");
+        put_plan_command(c, step, first, n);
 }
 
 static size_t count_pulses(const spw_capture *capture) {
