@@ -61,6 +61,7 @@ void spw_edge_finder_free(spw_edge_finder *finder) {
     if (finder == NULL)
         return;
     spw_crossing_free(&finder->crossing);
+    spw_shape_free(&finder->shape);
     free(finder->y);
     free(finder->flag);
     free(finder->marks);

@@ -4,6 +4,7 @@
 
 #include "edges/coarse.h"
 #include "edges/crossing.h"
+#include "edges/fit.h"
 #include "edges/trace.h"
 
 struct spw_edge_finder {
@@ -31,7 +32,10 @@ struct spw_edge_finder {
     spw_step_size size;
     spw_smooth smooth;
     double noise;
-    double level_sum[2], level_count;
+    spw_shape shape; /* method TEMPLATE */
+    spw_window window;
+    size_t learned_from;           /* pulses; 0: the shape is an ideal one */
+    double pooled_rss, pooled_dof; /* of all fits so far */
     size_t plateau_samples, plateau_clipped;
 
     /* delivery */

@@ -1,12 +1,21 @@
 /* What the signal is like, and when its transitions are. */
 #include "edges/finder.h"
 
+#include "edges/learn.h"
 #include "edges/plateau.h"
 
 #include <float.h>
 #include <math.h>
+#include <stdlib.h>
 
 #define FLOOR_CROSSING 0.012 /* of a sample period, a width: what phase leaves in a crossing */
+#define FLOOR_IDEAL 0.003    /* the same for an ideal shape that was not learned */
+#define SHAPE_S 750e-6       /* how far a transition rings */
+#define WINDOW_S 250e-6      /* how far it is fitted */
+#define MISFIT 3.0           /* residuals over the plateaus' noise: the shape does not hold */
+#define POOLED_DOF 20.0      /* weight of the capture's noise in one transition's */
+#define SHAPE_DOF 30.0       /* what the shape takes from the residuals */
+#define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
 #define INSTANT_BETWEEN 1.0  /* samples within a transition; a band-limited one has more, or ... */
 #define INSTANT_RINGING 2e-3 /* ... leaves the levels for longer (squares, of the step) */
 #define CLIPPED_SHARE 0.3    /* of plateau samples, before the plateau itself is gone */
@@ -75,9 +84,13 @@ static void count_clipped(spw_edge_finder *f, const spw_mark *marks, size_t n) {
         f->report.doubts |= SPW_DOUBT_CLIPPING;
 }
 
-/* A look at every transition: levels, and whether the sampling can show the edges. */
-static void survey(spw_edge_finder *f, const spw_trace *trace, size_t n) {
-    double between = 0, ringing = 0, low = 0, high = 0, count = 0;
+/* What all transitions have in common. */
+typedef struct survey {
+    double between, step;
+} survey;
+
+static survey look_at_all(spw_edge_finder *f, const spw_trace *trace, size_t n) {
+    double between = 0, ringing = 0, low = 0, high = 0, steps = 0, count = 0;
     for (size_t k = 0; k < n; k++) {
         spw_local local;
         if (!spw_crossing_time(&f->crossing, trace, &f->smooth, f->marks, n, k, f->noise, true,
@@ -86,18 +99,36 @@ static void survey(spw_edge_finder *f, const spw_trace *trace, size_t n) {
         double step = fmax(local.high - local.low, DBL_MIN);
         between += local.between;
         ringing += local.ringing - 8 * f->noise * f->noise / (step * step);
+        steps += step;
         low += local.raw_low;
         high += local.raw_high;
         count++;
     }
     if (count == 0)
-        return;
+        return (survey){0};
     f->report.low = low / count;
     f->report.high = high / count;
     bool instant = between / count < INSTANT_BETWEEN && ringing / count < INSTANT_RINGING;
     f->report.method = instant ? SPW_METHOD_SAMPLES : SPW_METHOD_CROSSING;
     if (instant)
         f->report.doubts |= SPW_DOUBT_TOO_FAST;
+    return (survey){.between = between / count, .step = steps / count};
+}
+
+static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t n, survey s) {
+    size_t half = spw_trace_samples(trace->rate_hz, SHAPE_S, 36);
+    half = half < 64 ? half : 64;
+    if (!(s.step > 0) || s.between > 0.3 * (double)half)
+        return SPW_OK; /* slower than the shape can hold: a crossing is all there is */
+    spw_status status = spw_shape_new(half, &f->shape);
+    if (status != SPW_OK)
+        return status;
+    spw_shape_ideal(&f->shape, s.step, 0.94 * fmin(1, 1.05 / fmax(s.between, 0.1)));
+    status = spw_shape_learn(trace, &f->smooth, f->marks, n, f->noise, &f->shape, &f->learned_from);
+    f->report.method = SPW_METHOD_TEMPLATE;
+    if (f->learned_from == 0)
+        f->report.doubts |= SPW_DOUBT_FEW;
+    return status;
 }
 
 spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n) {
@@ -109,12 +140,14 @@ spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n
     if (status != SPW_OK)
         return status;
     f->noise = noise;
-    survey(f, trace, n);
+    survey s = look_at_all(f, trace, n);
+    if (f->report.method == SPW_METHOD_CROSSING)
+        status = learn_shape(f, trace, n, s);
     f->report.noise_sd = noise;
     f->report.droop_corner_hz = f->smooth.p * trace->rate_hz / (2 * M_PI);
     f->report.hum_hz = f->smooth.hum * trace->rate_hz / (2 * M_PI);
     f->report.hum_amplitude = spw_hum_amplitude(&f->smooth);
-    return SPW_OK;
+    return status;
 }
 
 static void by_crossing(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh) {
@@ -134,8 +167,52 @@ static void by_crossing(spw_edge_finder *f, const spw_trace *trace, size_t n, si
     }
 }
 
+/* Every transition fitted with the shape; twice, because what the neighbours add
+ * depends on their instants. */
+static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh) {
+    spw_fit *fit = calloc(n, sizeof *fit);
+    if (fit == NULL)
+        return SPW_ERR_MEMORY;
+    size_t reach = spw_trace_samples(trace->rate_hz, WINDOW_S, 12);
+    reach = reach < 24 ? reach : 24;
+    for (size_t k = 0; k < n; k++)
+        spw_crossing_time(&f->crossing, trace, &f->smooth, f->marks, n, k, f->noise, false, NULL);
+    double scale = f->noise;
+    for (int pass = 0; pass < 2; pass++) {
+        for (size_t k = 0; k < n; k++) {
+            if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach,
+                              scale, pass == 0 ? 2 : 3, &fit[k]))
+                fit[k].dof = 0;
+        }
+    }
+    for (size_t k = fresh; k < n; k++) {
+        f->pooled_rss += fit[k].rss;
+        f->pooled_dof += fit[k].dof;
+    }
+    double taken = f->learned_from > 0 ? SHAPE_DOF : 0;
+    double variance = f->pooled_rss / fmax(f->pooled_dof - taken, 1);
+    double share = f->learned_from > 0 ? 1 + SHAPE_SHARE / (double)f->learned_from : 1;
+    double floor = f->learned_from > 0 ? 0 : FLOOR_IDEAL / M_SQRT2;
+    for (size_t k = fresh; k < n; k++) {
+        spw_mark *mark = &f->marks[k];
+        double s2 = (POOLED_DOF * variance + fit[k].rss) / (POOLED_DOF + fit[k].dof);
+        if (fit[k].dof <= 0) {
+            mark->flags |= SPW_EDGE_DOUBTFUL | SPW_EDGE_FALLBACK;
+            mark->u = hypot(mark->u, FLOOR_CROSSING);
+            continue;
+        }
+        mark->u = hypot(sqrt(s2 * fit[k].gain * share), floor);
+        if (fit[k].clipped > 0)
+            mark->flags |= SPW_EDGE_CLIPPED;
+    }
+    free(fit);
+    return SPW_OK;
+}
+
 spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh) {
     count_clipped(f, f->marks + fresh, n - fresh);
+    if (f->report.method == SPW_METHOD_TEMPLATE)
+        return by_shape(f, trace, n, fresh);
     by_crossing(f, trace, n, fresh);
     return SPW_OK;
 }

@@ -1,0 +1,93 @@
+#include "edges/fit.h"
+
+#include "edges/solve.h"
+
+#include <math.h>
+
+#define HUBER 3.0
+#define TRUST 0.75 /* samples a step may move the instant */
+
+static void subtract(spw_window *w, const spw_shape *shape, const spw_mark *mark, bool before) {
+    double half = (double)shape->half + 1, first = (double)w->first;
+    if (mark->at + half < first || mark->at - half > first + (double)w->n)
+        return;
+    spw_shape_at(shape, mark->at, w->first, w->n, w->value, NULL);
+    double sign = (double)mark->sign, left = before ? shape->height : 0;
+    for (size_t i = 0; i < w->n; i++)
+        w->z[i] -= sign * (w->value[i] - left);
+}
+
+void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
+                     const spw_shape *shape, const spw_mark *marks, size_t n_marks, size_t k,
+                     size_t count, double first, double last) {
+    first = fmax(floor(first), 0);
+    last = fmin(fmin(ceil(last), (double)trace->n - 1), first + SPW_WINDOW_MOST - 1);
+    w->first = (ptrdiff_t)first;
+    w->n = last >= first ? (size_t)(last - first) + 1 : 0;
+    spw_trace_smooth(trace, smooth, (size_t)w->first, w->n, w->z);
+    for (size_t i = 0; i < w->n; i++)
+        w->use[i] = trace->flag[w->first + (ptrdiff_t)i] == 0;
+    double far = 2 * (double)shape->half + (last - first);
+    for (size_t j = k; j-- > 0 && k - j <= 64 && marks[k].at - marks[j].at < far;)
+        subtract(w, shape, &marks[j], true);
+    for (size_t j = k + count; j < n_marks && j - k <= 64 && marks[j].at - marks[k].at < far; j++)
+        subtract(w, shape, &marks[j], false);
+}
+
+/* One step; all sums in one sweep without branches. */
+static bool step(spw_window *w, const spw_shape *shape, spw_mark *mark, double scale,
+                 double line[2], spw_fit *fit) {
+    double t = mark->at, sign = (double)mark->sign, limit = HUBER * scale;
+    double middle = (double)(w->n - 1) / 2, unit = 1 / fmax(middle, 1);
+    double a[9] = {0}, b[3] = {0}, rss = 0, weights = 0;
+    spw_shape_at(shape, t, w->first, w->n, w->value, w->slope);
+    for (size_t i = 0; i < w->n; i++) {
+        double u = ((double)i - middle) * unit;
+        double g = -sign * w->slope[i], r = w->z[i] - sign * w->value[i];
+        double left = fabs(r - line[0] - line[1] * u);
+        double use = w->use[i], weight = left > limit ? use * limit / left : use;
+        double wg = weight * g, wu = weight * u;
+        a[0] += wg * g;
+        a[3] += wg;
+        a[4] += weight;
+        a[6] += wg * u;
+        a[7] += wu;
+        a[8] += wu * u;
+        b[0] += wg * r;
+        b[1] += weight * r;
+        b[2] += wu * r;
+        rss += weight * r * r;
+        weights += use;
+    }
+    double x[3] = {b[0], b[1], b[2]}, e[3] = {1, 0, 0};
+    if (weights < 6 || !(a[0] > 0) || !spw_cholesky(a, 3))
+        return false;
+    spw_cholesky_solve(a, 3, x);
+    spw_cholesky_solve(a, 3, e);
+    *fit = (spw_fit){.moved = fmax(fmin(x[0], TRUST), -TRUST),
+                     .gain = e[0],
+                     .rss = fmax(rss - x[0] * b[0] - x[1] * b[1] - x[2] * b[2], 0),
+                     .dof = weights - 3,
+                     .clipped = w->n - (size_t)weights};
+    mark->at += fit->moved;
+    line[0] = x[1];
+    line[1] = x[2];
+    return true;
+}
+
+bool spw_fit_mark(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
+                  const spw_shape *shape, spw_mark *marks, size_t n, size_t k, size_t reach,
+                  double scale, int steps, spw_fit *fit) {
+    spw_mark mark = marks[k];
+    double line[2] = {0, 0}, r = (double)reach;
+    spw_window_load(w, trace, smooth, shape, marks, n, k, 1, rint(mark.at) - r, rint(mark.at) + r);
+    for (int i = 0; i < steps; i++) {
+        /* the line is not known at first: no sample is an outlier yet */
+        if (w->n < 6 || !step(w, shape, &mark, i == 0 ? INFINITY : scale, line, fit))
+            return false;
+    }
+    if (!(fabs(mark.at - marks[k].at) < 2))
+        return false;
+    marks[k] = mark;
+    return true;
+}

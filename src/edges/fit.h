@@ -1,0 +1,39 @@
+/* One transition fitted with the learned shape. */
+#ifndef SPW_FIT_H
+#define SPW_FIT_H
+
+#include "edges/shape.h"
+#include "edges/trace.h"
+
+/* Scratch for windows, one a finder. */
+enum { SPW_WINDOW_MOST = 512 };
+typedef struct spw_window {
+    ptrdiff_t first;
+    size_t n;
+    double z[SPW_WINDOW_MOST]; /* samples, smooth parts and neighbours taken out */
+    double value[SPW_WINDOW_MOST], slope[SPW_WINDOW_MOST];
+    uint8_t use[SPW_WINDOW_MOST];
+} spw_window;
+
+/* Loads samples [first, first + n) around marks [k, k + count) without what their
+ * neighbours' ringing adds. Clamped to the trace. */
+void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
+                     const spw_shape *shape, const spw_mark *marks, size_t n_marks, size_t k,
+                     size_t count, double first, double last);
+
+/* What a fit leaves. */
+typedef struct spw_fit {
+    double moved;    /* of the instant in the last step, samples */
+    double gain;     /* variance of the instant for unit noise */
+    double rss, dof; /* weighted residuals */
+    size_t clipped;  /* samples left out */
+} spw_fit;
+
+/* `steps` Gauss-Newton steps of instant, offset and slope of mark k over +-reach
+ * samples; Huber weights beyond 3 `scale`. False when the window gives no answer
+ * (the mark is left as it was). */
+bool spw_fit_mark(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
+                  const spw_shape *shape, spw_mark *marks, size_t n, size_t k, size_t reach,
+                  double scale, int steps, spw_fit *fit);
+
+#endif
