@@ -156,7 +156,8 @@ spw_status spw_figures_fill(const spw_train *train, const spw_edge_report *repor
         status = widths(&recording, channel, &p, series);
     if (status == SPW_OK)
         edge_scatter(channel, &p, channel->period_us.mean);
-    /* The controller's step and a periodic component of the width are found here, later. */
+    if (status == SPW_OK)
+        status = spw_step_find(&recording, &p, channel);
     free(series);
     free(p.at);
     return status;

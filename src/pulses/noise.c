@@ -12,11 +12,23 @@
  * median is 0). Factors for the normal distribution: 1/0.6745; the second moment
  * of the central 85 % is 0.5207. */
 static const double CENTRAL = 0.85, CENTRAL_MOMENT = 0.5207;
+/* Differences of neighbours beyond so many sd are steps of the command. */
+static const double JUMP = 8;
 
-static double scale_at_lag(const double *w, size_t n, size_t lag, double *work) {
+/* jumps[i]: steps among the first i + 1 values. */
+static void count_jumps(const double *w, size_t n, double least, uint32_t *jumps) {
+    jumps[0] = 0;
+    for (size_t i = 1; i < n; i++)
+        jumps[i] = jumps[i - 1] + (fabs(w[i] - w[i - 1]) > least);
+}
+
+/* Stretches with a step in them are left out where the steps are known. */
+static double scale_at_lag(const double *w, size_t n, size_t lag, const uint32_t *jumps,
+                           double *work) {
     size_t k = 0;
     for (size_t i = lag; i + lag < n; i++)
-        work[k++] = fabs(w[i + lag] - 2 * w[i] + w[i - lag]);
+        if (jumps == NULL || jumps[i + lag] == jumps[i - lag])
+            work[k++] = fabs(w[i + lag] - 2 * w[i] + w[i - lag]);
     if (k == 0)
         return 0;
     gsl_sort(work, 1, k);
@@ -55,11 +67,18 @@ enum { FAR = 5 };
 
 spw_status spw_noise_estimate(const double *widths, size_t n, double floor_us, spw_noise *noise) {
     double *work = malloc((n + 1) * sizeof *work);
-    if (work == NULL)
+    uint32_t *jumps = malloc((n + 1) * sizeof *jumps);
+    if (work == NULL || jumps == NULL) {
+        free(work);
+        free(jumps);
         return SPW_ERR_MEMORY;
-    double near = scale_at_lag(widths, n, 1, work);
-    double far = scale_at_lag(widths, n, FAR, work);
+    }
+    double near = scale_at_lag(widths, n, 1, NULL, work);
+    count_jumps(widths, n, JUMP * fmax(near, floor_us), jumps);
+    near = scale_at_lag(widths, n, 1, jumps, work);
+    double far = scale_at_lag(widths, n, FAR, jumps, work);
     free(work);
+    free(jumps);
     double phi = near > floor_us ? correlation(near, far, FAR) : 0;
     double white = fmax(floor_us, near / sqrt(ratio_of(phi, 1)));
     /* The correlation is known to about 1/sqrt n; too small a one would shatter holds. */

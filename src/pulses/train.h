@@ -164,6 +164,11 @@ spw_status spw_width_summary(const spw_recording *recording, const spw_channel *
 spw_status spw_period_uncertainty(const spw_recording *recording, const double *period_us, size_t n,
                                   double lead_scatter_us, spw_summary *summary) SPW_CHECKED;
 
+/* --- step.c --- */
+/* Fills the controller's step and the width's strongest line, where there are any. */
+spw_status spw_step_find(const spw_recording *recording, const spw_picked *picked,
+                         spw_channel *channel) SPW_CHECKED;
+
 /* --- events.c --- */
 spw_status spw_event_add(spw_channel *channel, spw_event event) SPW_CHECKED;
 /* Events that follow from flagged pulses and regimes; then all in order of time. */
