@@ -38,7 +38,17 @@ static double mean_noise(const spw_hold *h) {
     return hypot(h->budget.u_scatter, h->budget.u_sampling);
 }
 
-/* Each level once: holds closer than their noise are one. */
+/* Each level once: values closer than their noise are one. */
+static void distinct(levels *l) {
+    qsort(l->us, l->n, sizeof *l->us, upwards);
+    double apart = 3 * l->noise_us + 1e-6;
+    size_t kept = 0;
+    for (size_t i = 0; i < l->n; i++)
+        if (kept == 0 || l->us[i] - l->us[kept - 1] > apart)
+            l->us[kept++] = l->us[i];
+    l->n = kept;
+}
+
 static void hold_levels(const spw_channel *c, levels *l) {
     l->n = 0;
     double noise = 0, used = 0;
@@ -50,30 +60,29 @@ static void hold_levels(const spw_channel *c, levels *l) {
         }
     }
     l->noise_us = used > 0 ? noise / used : 0;
-    qsort(l->us, l->n, sizeof *l->us, upwards);
-    double apart = 3 * l->noise_us + 1e-6;
-    size_t kept = 0;
-    for (size_t i = 0; i < l->n; i++)
-        if (kept == 0 || l->us[i] - l->us[kept - 1] > apart)
-            l->us[kept++] = l->us[i];
-    l->n = kept;
+    distinct(l);
 }
 
-/* Adds frames outside holds whose width changes, and not evenly. */
+/* The change of the change of width at picked pulse i. */
+static double bend_at(const spw_channel *c, const spw_picked *p, size_t i) {
+    return spw_pulse_width_us(&c->pulse[p->at[i - 1]]) -
+           2 * spw_pulse_width_us(&c->pulse[p->at[i]]) +
+           spw_pulse_width_us(&c->pulse[p->at[i + 1]]);
+}
+
+/* Adds frames outside holds about which the width changes, and not evenly: neither
+ * part of a straight ramp nor a corner of one. */
 static void moving_levels(const spw_channel *c, const spw_picked *p, double sd_us, levels *l) {
-    double change = 2.2 * sd_us + 1e-6;         /* 1.5 sd of a difference */
     double uneven = 3 * sqrt(6) * sd_us + 1e-6; /* 3 sd of a second difference */
     size_t hold = 0;
-    for (size_t i = 2; i < p->n && l->n < MOST_LEVELS; i++) {
+    for (size_t i = 2; i + 2 < p->n && l->n < MOST_LEVELS; i++) {
         while (hold < c->holds && p->at[i] >= c->hold[hold].end_pulse)
             hold++;
         if (hold < c->holds && p->at[i] >= c->hold[hold].first_pulse)
             continue;
-        double a = spw_pulse_width_us(&c->pulse[p->at[i - 2]]);
-        double b = spw_pulse_width_us(&c->pulse[p->at[i - 1]]);
-        double us = spw_pulse_width_us(&c->pulse[p->at[i]]);
-        if (fabs(us - b) > change && fabs((us - b) - (b - a)) > uneven)
-            l->us[l->n++] = us;
+        if (fabs(bend_at(c, p, i - 1)) > uneven && fabs(bend_at(c, p, i)) > uneven &&
+            fabs(bend_at(c, p, i + 1)) > uneven)
+            l->us[l->n++] = spw_pulse_width_us(&c->pulse[p->at[i]]);
     }
     l->noise_us = fmax(l->noise_us, sd_us);
 }

@@ -79,7 +79,7 @@ static void put_steadiness(const context *c, const spw_channel *channel) {
         spw_page_row(c->page, "Edge jitter", "lead edges %s rms, trail edges %s rms",
                      spw_figure_digits(channel->lead_jitter_us, 2, "us").text,
                      spw_figure_digits(channel->trail_jitter_us, 2, "us").text);
-    if (isfinite(channel->line_hz))
+    if (channel->line_p < 0.01)
         spw_page_row(c->page, "Width swings", "by %s at %s (p = %s)",
                      spw_figure_digits(channel->line_amplitude_us, 2, "us").text,
                      spw_figure_digits(channel->line_hz, 3, "Hz").text,

@@ -9,7 +9,7 @@
 
 typedef struct script {
     double step_us, jitter_us, wave_us, wave_hz;
-    size_t holds, frames;
+    size_t holds, frames, ramp; /* frames a hold, and on the way to the next */
     bool random_levels;
     uint64_t seed;
 } script;
@@ -24,13 +24,17 @@ static void measure(const script *s, spw_channel *channel) {
     assert_int_equal(spw_train_push(train, &first, 1), SPW_OK);
     sim_rng rng = sim_rng_seed(s->seed);
     size_t frame = 1;
+    double before_us = NAN;
     for (size_t h = 0; h < s->holds; h++) {
         double level_us = 1000 + 1000 * sim_rng_uniform(&rng);
         if (s->step_us > 0)
             level_us = s->step_us * round(level_us / s->step_us);
-        for (size_t f = 0; f < s->frames; f++, frame++) {
+        double from_us = h == 0 ? level_us : before_us;
+        before_us = level_us;
+        for (size_t f = 0; f < s->ramp + s->frames; f++, frame++) {
             double at_s = FRAME_S * (double)frame;
-            double us = level_us + s->jitter_us * sim_rng_normal(&rng) +
+            double way = f < s->ramp ? (double)f / (double)s->ramp : 1;
+            double us = from_us + way * (level_us - from_us) + s->jitter_us * sim_rng_normal(&rng) +
                         s->wave_us * sin(2 * M_PI * s->wave_hz * at_s);
             spw_edge edge[2] = {{.time_s = at_s, .flags = SPW_EDGE_RISING},
                                 {.time_s = at_s + us * 1e-6}};
@@ -76,6 +80,18 @@ static void no_step(void **state) {
     assert_true(found <= 1);
 }
 
+/* Straight ramps are regular by themselves. */
+static void ramps(void **state) {
+    (void)state;
+    for (uint64_t i = 0; i < 20; i++) {
+        script s = {.jitter_us = 0.5, .holds = 5, .frames = 20, .ramp = 10, .seed = 1200 + i};
+        spw_channel channel;
+        measure(&s, &channel);
+        assert_true(isnan(channel.step_us));
+        spw_channel_clear(&channel);
+    }
+}
+
 static void few_levels(void **state) {
     (void)state;
     script s = {.step_us = 8, .holds = 5, .frames = 30, .seed = 5};
@@ -104,10 +120,8 @@ static void ripple(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(steps),
-        cmocka_unit_test(no_step),
-        cmocka_unit_test(few_levels),
-        cmocka_unit_test(ripple),
+        cmocka_unit_test(steps),      cmocka_unit_test(no_step), cmocka_unit_test(ramps),
+        cmocka_unit_test(few_levels), cmocka_unit_test(ripple),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
