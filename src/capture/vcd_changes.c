@@ -4,6 +4,7 @@
 #include "capture/vcd.h"
 
 #include <stdio.h>
+#include <strings.h>
 
 static const char *const unusable = "; record or export the capture once more";
 
@@ -40,7 +41,7 @@ static spw_status set_time(spw_vcd *vcd, uint64_t time, uint64_t line) {
     }
     spw_status status = SPW_OK;
     /* Values in front of the first mark are the levels at 0. */
-    if (vcd->has_time || time > 0)
+    if (time > vcd->time)
         status = spw_vcd_step_end(vcd);
     if (!vcd->has_time)
         vcd->first = vcd->has_values ? 0 : time;
@@ -129,15 +130,17 @@ static bool all_digits(const spw_vcd_word *word, bool *nine) {
     return word->n > 1;
 }
 
+/* A number, or "inf" and "nan" in any case and with any sign. */
 static bool looks_real(const spw_vcd_word *word) {
-    static const char *const special[] = {"inf", "-inf", "+inf", "nan", "-nan", "+nan"};
-    for (size_t i = 0; i < sizeof special / sizeof special[0]; i++)
-        if (word->n == 1 + strlen(special[i]) && memcmp(word->p + 1, special[i], word->n - 1) == 0)
+    size_t start = word->n > 1 && (word->p[1] == '-' || word->p[1] == '+') ? 2 : 1;
+    if (word->n == start + 3)
+        if (strncasecmp(word->p + start, "nan", 3) == 0 ||
+            strncasecmp(word->p + start, "inf", 3) == 0)
             return true;
-    for (size_t i = 1; i < word->n; i++)
-        if (memchr("0123456789+-.eE", word->p[i], 15) == NULL)
+    for (size_t i = start; i < word->n; i++)
+        if (word->p[i] == '\0' || strchr("0123456789+-.eE", word->p[i]) == NULL)
             return false;
-    return word->n > 1;
+    return word->n > start;
 }
 
 /* The code behind a vector's, a real's or a string's value. */
