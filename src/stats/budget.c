@@ -50,9 +50,24 @@ double spw_conformity(double y, double u, double low, double high) {
     return gsl_cdf_ugaussian_P(z_high) - gsl_cdf_ugaussian_P(z_low);
 }
 
+/* Both counts this large: GSL's continued fraction stops converging at some
+ * 1.5E6, and the expansion below is good to 1E-5 standard deviations. */
+static const double many = 1e5;
+
+/* Cornish and Fisher's expansion of a beta quantile, skewness included. */
+static double beta_quantile_many(double p, double a, double b) {
+    double sum = a + b;
+    double sd = sqrt(a * b / (sum + 1)) / sum;
+    double skewness = 2 * (b - a) * sqrt(sum + 1) / ((sum + 2) * sqrt(a * b));
+    double z = gsl_cdf_ugaussian_Pinv(p);
+    return fmin(1, fmax(0, a / sum + sd * (z + (z * z - 1) * skewness / 6)));
+}
+
 /* The x in (0,1) where the beta(a,b) distribution function reaches p. Bisection,
  * because gsl_cdf_beta_Pinv calls GSL's error handler when it does not converge. */
 static double beta_quantile(double p, double a, double b) {
+    if (a > many && b > many)
+        return beta_quantile_many(p, a, b);
     double low = 0;
     double high = 1;
     for (int i = 0; i < 80 && high - low > 1e-15 * high; i++) {
