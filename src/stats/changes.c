@@ -184,6 +184,7 @@ static spw_status run_search(search *f, size_t n) {
                 return status;
         }
         f->cost[t] = INFINITY;
+        f->previous[t] = 0; /* stays only where a value was not finite */
         for (size_t i = 0; i < f->n_slots; i++) {
             const candidate *c = &f->slots[i];
             if (c->alive && c->before + c->squares < f->cost[t]) {

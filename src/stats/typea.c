@@ -156,8 +156,10 @@ spw_status spw_type_a(const double *values, size_t n, double *u, double *dof, do
         return SPW_OK;
     ar_sums s = sum_up(values, n);
     double plain = sqrt(s.squares / ((s.n - 1) * s.n)); /* s/sqrt(n) */
-    if (!(plain > 0))
+    if (!(plain > 0) || isinf(plain)) {
+        *u = plain == 0 ? 0 : NAN; /* NAN: a value was not finite */
         return SPW_OK;
+    }
     posterior p = integrate(&s);
     double wide = half_width(&p);
     *dof = dof_of_posterior(&p);

@@ -137,12 +137,30 @@ static void refuses_what_makes_no_sense(void **state) {
     assert_int_equal(segments, 99);
 }
 
+/* Nonsense in, but an answer, and in finite time. */
+static void ends_on_values_that_are_no_numbers(void **state) {
+    (void)state;
+    const double bad[] = {NAN, INFINITY, -INFINITY, 1e308};
+    for (int k = 0; k < 8; k++) {
+        double x[40] = {0};
+        for (int i = 0; i < 40; i++)
+            x[i] = i / 10;
+        x[k % 2 == 0 ? 0 : 17] = bad[k / 2];
+        size_t *ends = NULL;
+        size_t segments = 0;
+        assert_int_equal(spw_change_points(x, 40, 1, 3, 3, &ends, &segments), SPW_OK);
+        assert_int_equal(ends[segments - 1], 40);
+        free(ends);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(equals_exhaustive_search),
         cmocka_unit_test(scale_and_level_do_not_matter),
         cmocka_unit_test(long_series_stay_cheap),
         cmocka_unit_test(refuses_what_makes_no_sense),
+        cmocka_unit_test(ends_on_values_that_are_no_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

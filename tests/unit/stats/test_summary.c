@@ -88,6 +88,20 @@ static void type_a_edges(void **state) {
     }
 }
 
+static void type_a_of_no_number_is_none(void **state) {
+    (void)state;
+    const double bad[] = {NAN, INFINITY, -INFINITY};
+    for (int i = 0; i < 3; i++) {
+        double x[12] = {1, 2, 3, 1, 2, 3, 1, 2, 3};
+        double u = 5;
+        double dof = 5;
+        double n_effective = 5;
+        x[4 * i] = bad[i];
+        assert_int_equal(spw_type_a(x, 12, &u, &dof, &n_effective), SPW_OK);
+        assert_true(isnan(u));
+    }
+}
+
 /* Unit and level may not matter: a width in seconds is as good as one in ns. */
 static void type_a_scales(void **state) {
     (void)state;
@@ -110,9 +124,13 @@ static void type_a_scales(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(quantiles_by_hand), cmocka_unit_test(summary_by_hand),
-        cmocka_unit_test(small_series),      cmocka_unit_test(robust_scale),
-        cmocka_unit_test(type_a_edges),      cmocka_unit_test(type_a_scales),
+        cmocka_unit_test(quantiles_by_hand),
+        cmocka_unit_test(summary_by_hand),
+        cmocka_unit_test(small_series),
+        cmocka_unit_test(robust_scale),
+        cmocka_unit_test(type_a_edges),
+        cmocka_unit_test(type_a_scales),
+        cmocka_unit_test(type_a_of_no_number_is_none),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
