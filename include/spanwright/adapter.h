@@ -54,12 +54,23 @@ typedef struct spw_remap {
 /* The output for an input width, clamped. */
 double spw_remap_apply(const spw_remap *remap, double in_us);
 
-/* The same in whole ticks, proven over every input. */
+/* The same in whole ticks, proven over every input. For an input clamped to
+ * [clamp_in_low, clamp_in_high], in the segment that holds it:
+ *   in' = in - in_offset
+ *   out = out_offset + ((in' * multiplier + addend) >> shift) + in' * whole
+ * clamped to [clamp_out_low, clamp_out_high]. Computed without a sign no step
+ * leaves the word: with a negative multiplier take the product from the addend,
+ * with a negative addend take it from the product, with a negative `whole` take
+ * that product last; what is shifted is never negative. Half a tick is in the
+ * addend: the result is rounded to nearest. `whole` and both offsets are 0 unless
+ * the word has 16 bits. */
 typedef struct spw_fixed_segment {
-    uint32_t from_ticks, to_ticks;
+    uint32_t from_ticks, to_ticks; /* both in it; a second one starts a tick later */
     int64_t multiplier;
     unsigned shift;
     int64_t addend;
+    uint32_t in_offset, out_offset;
+    int32_t whole; /* whole part of the gain, kept out of the product */
 } spw_fixed_segment;
 typedef struct spw_fixed_point {
     bool known;
@@ -70,12 +81,16 @@ typedef struct spw_fixed_point {
     size_t segments;
     double worst_error_ticks, worst_error_us;
     uint64_t inputs_checked;
-    unsigned widest_product_bits;
+    unsigned widest_product_bits; /* of products, addends and sums */
 } spw_fixed_point;
+/* The output in ticks for any input in ticks. */
+uint32_t spw_fixed_point_apply(const spw_fixed_point *fixed, uint64_t in_ticks);
 
 /* Searches integer constants for the remap and proves them by every input.
  *   frame_us  the longest frame: inputs run from 0 to it; NAN takes 65535 ticks
- * known is false when the word cannot hold any (the effect is then unproven). */
+ * The output's clamps are the whole ticks inside the remap's. The error is the
+ * distance from the exact line between them. `known` is false when the word
+ * cannot hold any constants. */
 spw_fixed_point spw_fixed_point_find(const spw_remap *remap, double tick_us, unsigned word_bits,
                                      double frame_us);
 
