@@ -105,7 +105,8 @@ static void try_multiplier(search *q, unsigned shift, double multiplier) {
                            .out_offset = q->short_word ? (uint32_t)fmax(floor(lowest), 0) : 0,
                            .whole = q->whole};
     double centre = q->at_from + left * (middle - q->from) - s.out_offset + 0.5;
-    double addend = floor(centre * scale - (middle - s.in_offset) * multiplier + 0.5);
+    /* Sums are whole: the one that rounds like a real number lies half below it. */
+    double addend = round(centre * scale - 0.5 - (middle - s.in_offset) * multiplier);
     /* Words that are too short leave the addend coarse: its neighbours are tried too. */
     int reach = q->short_word ? (shift < 4 ? 1 << shift : 2) : 0;
     for (int k = 0; k <= 2 * reach && q->worst > q->aim; k++) {
@@ -153,7 +154,7 @@ static void try_shifts(search *q, double most) {
 static bool search_segment(search *q) {
     q->worst = INFINITY;
     q->aim = least_possible(q) + AS_GOOD;
-    try_shifts(q, 1e-3);
+    try_shifts(q, q->short_word ? INFINITY : 1e-3);
     for (double most = 4e-3; isinf(q->worst) && most < 1e6; most *= 4)
         try_shifts(q, most);
     return isfinite(q->worst);

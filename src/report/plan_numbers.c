@@ -62,6 +62,14 @@ static void put_integers(const spw_page *page, const spw_fixed_point *fixed) {
         if (fixed->segments > 1)
             (void)snprintf(range, sizeof range, "; for %" PRIu32 " .. %" PRIu32, part->from_ticks,
                            part->to_ticks);
+        if (part->in_offset != 0 || part->out_offset != 0 || part->whole != 0) {
+            spw_page_row(page, "",
+                         "x = in - %" PRIu32 "; out = %" PRIu32 " + ((x * %" PRId64 " + %" PRId64
+                         ") >> %u) + x * %" PRId32 "%s",
+                         part->in_offset, part->out_offset, part->multiplier, part->addend,
+                         part->shift, part->whole, range);
+            continue;
+        }
         spw_page_row(page, "", "out = (in * %" PRId64 " %c %" PRIu64 ") >> %u%s", part->multiplier,
                      part->addend < 0 ? '-' : '+',
                      part->addend < 0 ? 0 - (uint64_t)part->addend : (uint64_t)part->addend,
