@@ -158,6 +158,73 @@ spw_status spw_plan_make(const spw_span *span, const spw_summary *period_us, con
                          spw_plan **plan, spw_error *error) SPW_CHECKED;
 void spw_plan_free(spw_plan *plan);
 
+/* --- does the fitted adapter do what was planned? --- */
+
+typedef enum spw_verify_method { SPW_VERIFY_PULSES, SPW_VERIFY_HOLDS } spw_verify_method;
+const char *spw_verify_method_name(spw_verify_method method); /* "pulses" "holds" */
+
+/* What the adapter should do. */
+typedef struct spw_planned {
+    bool known; /* false: the line is fitted and nothing is judged against a plan */
+    spw_remap remap;
+    double tolerance_us; /* allowed departure of the line */
+    double tick_us;      /* of the adapter's timer; NAN */
+    double gap_us;       /* shortest gap after a pulse; NAN */
+} spw_planned;
+spw_planned spw_planned_none(void);
+/* Of a plan that has a remap; known is false otherwise. */
+spw_planned spw_planned_of(const spw_plan *plan);
+
+/* One input and the output it caused: a pulse each, or the means of a hold. */
+typedef struct spw_pair {
+    double at_s; /* lead edge of the output */
+    double in_us, out_us;
+    double u_in_us, u_out_us;
+    size_t frames;
+    bool moving;  /* the input had just changed */
+    bool clamped; /* the plan or the outputs say that a clamp holds */
+} spw_pair;
+
+typedef struct spw_check {
+    const char *name;    /* static: "line" "residual" "clamp_low" "clamp_high" "latency" "smoothing"
+                            "pairing" "jitter" */
+    double value, limit; /* NAN when not known */
+    int pass;            /* 1 yes, 0 no, -1 not told */
+    bool matters;        /* a -1 here makes the whole verdict -1 */
+    char why[320];       /* a sentence with its numbers; what to capture when not told */
+} spw_check;
+#define SPW_CHECKS_MAX 8
+
+typedef struct spw_verification {
+    spw_verify_method method;
+    size_t pairs, unpaired_before, unpaired_after;
+    spw_summary latency_ms; /* n 0 when not measured */
+    double gain, u_gain, offset_us, u_offset_us, covariance;
+    double dof; /* of the line: INFINITY, or levels less two where they scatter more than they
+                   should */
+    double correlation;
+    double residual_rms_us, residual_largest_us, residual_largest_at_us;
+    double clamp_low_us, clamp_high_us; /* seen at the output; NAN */
+    double jitter_gain; /* scatter out over scatter in, the recordings' own taken out; NAN */
+    spw_planned planned;
+    spw_check check[SPW_CHECKS_MAX];
+    size_t checks;
+    int pass;       /* 1 yes, 0 no, -1 a check that matters was not exercised */
+    spw_pair *pair; /* all of them, in order of time or of level */
+} spw_verification;
+
+/* Compares the line before the adapter with the line after it.
+ *   before, after  measured channels with control pulses
+ *   one_capture    both from one recording: pulse by pulse, each output pulse with the
+ *                  input that caused it (up to 5 frames before); otherwise hold by hold
+ * The line has errors in both variables (York 2004) and the degrees of freedom of
+ * the levels, not of the pulses: an adapter's timer can lock to its input.
+ * SPW_ERR_EMPTY when fewer than two levels can be paired, with what to record. */
+spw_status spw_verify(const spw_channel *before, const spw_channel *after, bool one_capture,
+                      const spw_planned *planned, spw_verification **verification,
+                      spw_error *error) SPW_CHECKED;
+void spw_verification_free(spw_verification *verification);
+
 #if defined(__GNUC__)
 #pragma GCC visibility pop
 #endif

@@ -22,7 +22,8 @@ enum {
  * E I0(l |S|) = I0(l)^n, and I0 rises: P(|S| >= n c) <= I0(l)^n / I0(l n c) for any l. */
 static double log_chance(double c, double n) {
     double best = 0;
-    for (double l = 0.05; l < 1e5; l *= 1.1) { /* gsl's scaled form is I0(l) exp(-l) */
+    double l = 0.05;
+    for (int i = 0; i < 150; i++, l *= 1.1) { /* to 8e4; gsl's scaled form is I0(l) exp(-l) */
         double bound = n * (log(gsl_sf_bessel_I0_scaled(l)) + l * (1 - c)) -
                        log(gsl_sf_bessel_I0_scaled(l * n * c));
         best = fmin(best, bound);
@@ -96,7 +97,8 @@ static double fundamental(const scan *s, const double *x, size_t n, double *top)
  * than e = pi/(2 o) from the peak's, so C there is at least cos(acos(c) + e). */
 static double chance(double c, double n, double cycles) {
     double best = 0;
-    for (double o = OVERSAMPLING; o <= 1024; o *= 2) {
+    double o = OVERSAMPLING;
+    for (int i = 0; i < 8; i++, o *= 2) {
         double least = cos(acos(fmin(c, 1)) + M_PI / (2 * o));
         if (least > 0)
             best = fmin(best, log(o * cycles + 1) + log_chance(least, n));

@@ -1,0 +1,261 @@
+/* The fitted line, its clamps and its departures. */
+#include "adapter/verify.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <stdlib.h>
+
+/* Outputs of the outermost inputs that do not follow the line any more: a clamp, where
+ * no plan says so. Two levels at least, inputs apart, outputs together. */
+static void find_plateau(spw_verifier *f, bool high) {
+    for (;;) {
+        spw_verify_level *edge = NULL, *next = NULL;
+        for (size_t k = 0; k < f->levels; k++) {
+            spw_verify_level *l = &f->level[k];
+            if (edge == NULL || (high ? l->in_us > edge->in_us : l->in_us < edge->in_us))
+                edge = l;
+        }
+        for (size_t k = 0; k < f->levels && edge != NULL; k++) {
+            spw_verify_level *l = &f->level[k];
+            double apart = fabs(l->in_us - edge->in_us);
+            if (l != edge && apart > 5 && !l->clamped &&
+                (next == NULL || apart < fabs(next->in_us - edge->in_us)))
+                next = l;
+        }
+        if (edge == NULL || next == NULL)
+            return;
+        double together = 3 * hypot(edge->u_out_us, next->u_out_us) + 1;
+        if (fabs(edge->out_us - next->out_us) > together ||
+            fabs(edge->out_us - next->out_us) > 0.1 * fabs(edge->in_us - next->in_us))
+            return;
+        edge->clamped = next->clamped = true;
+    }
+}
+
+/* Outputs seen where a clamp holds: their mean, weighted by frames. */
+static void clamps_seen(spw_verifier *f) {
+    spw_verification *v = f->v;
+    double sum[2] = {0}, weight[2] = {0};
+    for (size_t k = 0; k < v->pairs; k++) {
+        const spw_pair *p = &v->pair[k];
+        if (!p->clamped || p->moving)
+            continue;
+        int side = v->planned.known ? spw_planned_clamps(&v->planned, p->in_us, 3) : 2;
+        if (side == 2)
+            continue;
+        size_t at = side > 0;
+        sum[at] += p->out_us * (double)p->frames;
+        weight[at] += (double)p->frames;
+    }
+    if (weight[0] > 0)
+        v->clamp_low_us = sum[0] / weight[0];
+    if (weight[1] > 0)
+        v->clamp_high_us = sum[1] / weight[1];
+}
+
+/* Without a plan the outermost clamped levels are the clamps. */
+static void plateaus_seen(spw_verifier *f) {
+    double low = INFINITY, high = -INFINITY, least = INFINITY, most = -INFINITY;
+    for (size_t k = 0; k < f->levels; k++) {
+        const spw_verify_level *l = &f->level[k];
+        least = fmin(least, l->out_us);
+        most = fmax(most, l->out_us);
+        if (l->clamped) {
+            low = fmin(low, l->out_us);
+            high = fmax(high, l->out_us);
+        }
+    }
+    if (low <= least + 1)
+        f->v->clamp_low_us = low;
+    if (high >= most - 1)
+        f->v->clamp_high_us = high;
+}
+
+/* Which piece of a bent plan a level lies on; all on 0 when straight. */
+static size_t piece_of(const spw_planned *planned, double in_us) {
+    if (!planned->known || planned->remap.segments < 2)
+        return 0;
+    return in_us > planned->remap.segment[0].to_us;
+}
+
+/* A bent plan is undone before the fit: the outputs are turned into what a straight
+ * line of the whole range would give, so that one line judges both pieces. */
+static double straightened(const spw_planned *planned, double in_us, double out_us) {
+    if (!planned->known || planned->remap.segments < 2)
+        return out_us;
+    const spw_segment *s = &planned->remap.segment[piece_of(planned, in_us)];
+    double departure = out_us - (s->gain * in_us + s->offset_us);
+    return planned->remap.gain * in_us + planned->remap.offset_us + departure;
+}
+
+typedef struct columns {
+    double *x, *ux, *y, *uy;
+    size_t n;
+} columns;
+
+/* The levels that no clamp holds; without a timer's step an exact capture would
+ * give uncertainties of zero, so a hundredth of a microsecond is the least. */
+static void gather(const spw_verifier *f, bool corners, columns *c) {
+    c->n = 0;
+    double tick = isfinite(f->v->planned.tick_us) ? f->v->planned.tick_us : 0;
+    for (size_t k = 0; k < f->levels; k++) {
+        const spw_verify_level *l = &f->level[k];
+        if (l->clamped || (l->corner != 0 && !corners))
+            continue;
+        c->x[c->n] = l->in_us;
+        c->ux[c->n] = fmax(l->u_in_us, 0.01);
+        c->y[c->n] = straightened(&f->v->planned, l->in_us, l->out_us);
+        /* a timer locked to its input is off by up to half a tick either way in a hold */
+        c->uy[c->n++] = fmax(hypot(l->u_out_us, tick / sqrt(12)), 0.01);
+    }
+}
+
+static spw_status make_columns(const spw_verifier *f, columns *c) {
+    size_t room = f->levels + 1;
+    c->x = malloc(4 * room * sizeof *c->x);
+    if (c->x == NULL)
+        return SPW_ERR_MEMORY;
+    c->ux = c->x + room;
+    c->y = c->ux + room;
+    c->uy = c->y + room;
+    c->n = 0;
+    return SPW_OK;
+}
+
+static bool two_levels(const columns *c) {
+    for (size_t k = 1; k < c->n; k++)
+        if (fabs(c->x[k] - c->x[0]) > 5)
+            return true;
+    return false;
+}
+
+static spw_status fit_line(spw_verifier *f, const columns *c, spw_error *error) {
+    if (!two_levels(c))
+        return spw_error_set(error, SPW_ERR_EMPTY,
+                             "a line needs two levels that no clamp holds: move the controller to "
+                             "low end, neutral and high end and hold each for 2 s");
+    spw_line line;
+    double chi2;
+    spw_status status = spw_fit_line_xy(c->x, c->ux, c->y, c->uy, c->n, &line, &chi2);
+    if (status != SPW_OK)
+        return spw_error_set(error, status, "no line fits the pairs: %s", spw_status_text(status));
+    spw_verification *v = f->v;
+    v->dof = INFINITY; /* the stated uncertainties are known, not estimated */
+    double scale = 1;
+    /* Scatter that the recordings and the timer do not explain (chance below 5 %) widens
+     * the line's uncertainty (York 2004; the Birge ratio) and is known by the levels alone. */
+    if (c->n > 2 && gsl_cdf_chisq_Q(chi2, (double)c->n - 2) < 0.05) {
+        v->dof = (double)c->n - 2;
+        scale = sqrt(chi2 / v->dof);
+    }
+    v->gain = line.slope;
+    v->offset_us = line.intercept;
+    v->u_gain = line.u_slope * scale;
+    v->u_offset_us = line.u_intercept * scale;
+    v->covariance = line.covariance * scale * scale;
+    v->correlation = line.correlation;
+    return SPW_OK;
+}
+
+/* An adapter that is steeper than planned runs into its clamps before the plan's
+ * corners: a level there that stays inside what the other levels' line says is held. */
+static void held_corners(spw_verifier *f) {
+    const spw_verification *v = f->v;
+    for (size_t k = 0; k < f->levels; k++) {
+        spw_verify_level *l = &f->level[k];
+        if (l->corner == 0 || l->clamped)
+            continue;
+        double r =
+            straightened(&v->planned, l->in_us, l->out_us) - v->offset_us - v->gain * l->in_us;
+        double line2 = v->u_offset_us * v->u_offset_us +
+                       l->in_us * l->in_us * v->u_gain * v->u_gain + 2 * l->in_us * v->covariance;
+        double tick = isfinite(v->planned.tick_us) ? v->planned.tick_us : 0;
+        double own = hypot(hypot(l->u_out_us, v->gain * l->u_in_us), tick / sqrt(12));
+        l->clamped = l->corner * r < -2 * sqrt(fmax(0, line2) + own * own);
+    }
+}
+
+/* First without the levels at the corners, where there are enough others; then with
+ * those of them that no clamp holds. */
+static spw_status fit_levels(spw_verifier *f, spw_error *error) {
+    columns c;
+    spw_status status = make_columns(f, &c);
+    if (status != SPW_OK)
+        return status;
+    gather(f, false, &c);
+    if (two_levels(&c)) {
+        status = fit_line(f, &c, error);
+        if (status == SPW_OK)
+            held_corners(f);
+    }
+    if (status == SPW_OK) {
+        gather(f, true, &c);
+        status = fit_line(f, &c, error);
+    }
+    free(c.x);
+    return status;
+}
+
+static void departures(spw_verifier *f) {
+    spw_verification *v = f->v;
+    double squares = 0, count = 0;
+    v->residual_largest_us = 0;
+    v->residual_largest_at_us = NAN;
+    double worst_moving = 0;
+    for (size_t k = 0; k < v->pairs; k++) {
+        const spw_pair *p = &v->pair[k];
+        if (p->clamped)
+            continue;
+        double r =
+            straightened(&v->planned, p->in_us, p->out_us) - v->offset_us - v->gain * p->in_us;
+        if (p->moving) {
+            worst_moving = fmax(worst_moving, fabs(r));
+            f->moving++;
+            continue;
+        }
+        squares += r * r;
+        count += 1;
+        if (fabs(r) > fabs(v->residual_largest_us) || isnan(v->residual_largest_at_us)) {
+            v->residual_largest_us = r;
+            v->residual_largest_at_us = p->in_us;
+        }
+    }
+    v->residual_rms_us = count > 0 ? sqrt(squares / count) : (double)NAN;
+    f->noise_us = v->residual_rms_us;
+    f->worst_moving_us = f->moving > 0 ? worst_moving : (double)NAN;
+}
+
+static double scatter_in_holds(const spw_channel *c) {
+    double squares = 0, dof = 0;
+    for (size_t h = 0; h < c->holds; h++) {
+        const spw_summary *w = &c->hold[h].width_us;
+        double own = isfinite(w->floor) ? w->floor : 0;
+        if (!(w->n > 1))
+            continue;
+        squares += fmax(0, w->sd * w->sd - own * own) * ((double)w->n - 1);
+        dof += (double)w->n - 1;
+    }
+    return dof > 0 ? sqrt(squares / dof) : (double)NAN;
+}
+
+spw_status spw_verify_fit(spw_verifier *f, spw_error *error) {
+    if (!f->v->planned.known) {
+        find_plateau(f, false);
+        find_plateau(f, true);
+        plateaus_seen(f);
+        for (size_t k = 0; k < f->v->pairs; k++) {
+            spw_pair *p = &f->v->pair[k];
+            p->clamped =
+                p->out_us <= f->v->clamp_low_us + 0.5 || p->out_us >= f->v->clamp_high_us - 0.5;
+        }
+    } else {
+        clamps_seen(f);
+    }
+    spw_status status = fit_levels(f, error);
+    if (status != SPW_OK)
+        return status;
+    departures(f);
+    double in = scatter_in_holds(f->before), out = scatter_in_holds(f->after);
+    f->v->jitter_gain = in > 0 ? out / in : (double)NAN;
+    return SPW_OK;
+}
