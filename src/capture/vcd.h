@@ -2,9 +2,11 @@
  * what its files share.
  *
  *   vcd.c           the reading as a whole; recognition
- *   vcd_header.c    declarations: scopes, variables, time scale
+ *   vcd_header.c    declarations: sections, scopes, time scale
+ *   vcd_variable.c  declaration of one variable
  *   vcd_reference.c the name and the bits of one variable
  *   vcd_changes.c   time marks and value changes
+ *   vcd_quick.c     the usual ones of them, fast
  *   vcd_levels.c    levels of lines within a time step, channels
  *   vcd_names.c     names of channels
  *   vcd_notes.c     what is said about a file, once a kind
@@ -103,38 +105,53 @@ typedef struct spw_vcd {
     spw_capture_summary *summary;
     spw_error *error;
 
-    spw_vcd_scale scale;
-    bool has_scale;
     spw_vcd_codes codes;
     spw_vcd_names names;
     spw_vcd_variable *variables;
     size_t n_variables, variables_room;
-    uint32_t n_scalars;
-    bool left_out; /* some variables are: undeclared codes are no surprise */
 
-    uint32_t n_bits; /* of all vectors; three arrays as `was`, `now`, `tag` of a scalar */
-    uint8_t *bit_was, *bit_now;
+    uint8_t *bit_was, *bit_now; /* of vectors, as `was`, `now`, `tag` of a scalar */
     spw_vcd_tag *bit_tag;
-    uint32_t n_channels;
-
     uint32_t *touched, *live; /* variables by number, room for all */
     size_t n_touched, n_live;
 
-    bool has_values; /* a value change was seen */
-    bool has_time;   /* a time mark was seen */
-    uint64_t first;  /* steps, as the next */
+    spw_vcd_scale scale;
+    uint64_t first; /* steps, as the next */
     uint64_t time;
-    bool switched_off;   /* in the body of $dumpoff */
     const char *section; /* in the body of $dumpvars ... or NULL; static */
-    bool stopped;        /* damage: nothing more is read */
-
     spw_vcd_tally tally[SPW_VCD_NOTES];
+
+    uint32_t n_scalars;
+    uint32_t n_bits; /* of all vectors */
+    uint32_t n_channels;
+    bool has_scale;
+    bool left_out;     /* some variables are: undeclared codes are no surprise */
+    bool has_values;   /* a value change was seen */
+    bool has_time;     /* a time mark was seen */
+    bool switched_off; /* in the body of $dumpoff */
+    bool stopped;      /* damage: nothing more is read */
 } spw_vcd;
 
+/* One section's words, up to $end. Zeroed to start, but for `vcd`. */
+typedef struct spw_vcd_section {
+    spw_vcd *vcd;
+    spw_vcd_word word;
+    bool done;
+} spw_vcd_section;
+/* The next word; `done` at $end, at the end of the content, and where a
+ * declaration begins because an $end was forgotten. */
+spw_status spw_vcd_section_next(spw_vcd_section *part) SPW_CHECKED;
+/* Skips what is left of it. */
+spw_status spw_vcd_section_finish(spw_vcd_section *part) SPW_CHECKED;
+
+/* A $var; `line` is its own. */
+spw_status spw_vcd_declare(spw_vcd *vcd, uint64_t line) SPW_CHECKED;
 /* Declarations, up to and with $enddefinitions; announces the scalars. */
 spw_status spw_vcd_header(spw_vcd *vcd) SPW_CHECKED;
 spw_status spw_vcd_refuse_extended(spw_vcd *vcd, uint64_t line) SPW_CHECKED;
-/* All that comes behind them. */
+/* Reads on as long as it is time marks and value changes in whole lines. */
+spw_status spw_vcd_quick(spw_vcd *vcd) SPW_CHECKED;
+/* All that comes behind the declarations. */
 spw_status spw_vcd_changes(spw_vcd *vcd) SPW_CHECKED;
 
 /* A reference as declared, words joined by one blank: splits off a bit or a

@@ -25,9 +25,11 @@ static bool is_select(const char *text, size_t length, int32_t *left, int32_t *r
     if (length < 3 || text[0] != '[' || text[length - 1] != ']')
         return false;
     size_t at = 1, taken = scan_index(text + at, length - at, left);
+    if (taken == 0)
+        return false;
     at += taken;
     *right = *left;
-    *range = taken > 0 && text[at] == ':';
+    *range = text[at] == ':';
     if (*range) {
         taken = scan_index(text + at + 1, length - at - 1, right);
         at += 1 + taken;

@@ -383,7 +383,7 @@ static void wide_vectors(void **state) {
         spw_text_printf(&text, "$var wire 4096 c%u v%u $end\n", i, i);
     spw_text_puts(&text, END "#0\nb0 \"\nb");
     for (unsigned i = 0; i < 1500000; i++)
-        spw_text_append(&text, "01" + (i & 1), 1);
+        spw_text_append(&text, &"01"[i & 1], 1);
     spw_text_puts(&text, " !\n#1\nb1");
     for (unsigned i = 1; i < 4096; i++)
         spw_text_append(&text, "0", 1);
