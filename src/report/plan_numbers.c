@@ -46,6 +46,43 @@ static void put_remap(const spw_page *page, const spw_remap *map) {
                      spw_figure_unit(map->neutral_error_us, 2, "us").text);
 }
 
+typedef struct spw_formula {
+    char text[256];
+} spw_formula;
+
+static uint64_t size_of_number(int64_t value) {
+    return value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
+}
+
+/* Written so that no step is negative: see spw_fixed_segment. */
+static spw_formula formula_of(const spw_fixed_segment *part) {
+    char x[8] = "in", start[48] = "", sum[96], shifted[128], whole[48] = "";
+    uint64_t product = size_of_number(part->multiplier), addend = size_of_number(part->addend);
+    spw_formula formula;
+    if (part->in_offset != 0) {
+        (void)snprintf(start, sizeof start, "x = in - %" PRIu32 "; ", part->in_offset);
+        (void)snprintf(x, sizeof x, "x");
+    }
+    if (part->multiplier < 0)
+        (void)snprintf(sum, sizeof sum, "%" PRIu64 " - %s * %" PRIu64, addend, x, product);
+    else
+        (void)snprintf(sum, sizeof sum, "%s * %" PRIu64 " %c %" PRIu64, x, product,
+                       part->addend < 0 ? '-' : '+', addend);
+    if (part->shift > 0)
+        (void)snprintf(shifted, sizeof shifted, "((%s) >> %u)", sum, part->shift);
+    else
+        (void)snprintf(shifted, sizeof shifted, "%s", sum);
+    if (part->whole != 0)
+        (void)snprintf(whole, sizeof whole, " %c %s * %" PRIu64, part->whole < 0 ? '-' : '+', x,
+                       size_of_number(part->whole));
+    if (part->out_offset != 0)
+        (void)snprintf(formula.text, sizeof formula.text, "%sout = %" PRIu32 " + %s%s", start,
+                       part->out_offset, shifted, whole);
+    else
+        (void)snprintf(formula.text, sizeof formula.text, "%sout = %s%s", start, shifted, whole);
+    return formula;
+}
+
 static void put_integers(const spw_page *page, const spw_fixed_point *fixed) {
     if (!fixed->known) {
         spw_page_row(page, "Integers", "none found that fit the adapter's word");
@@ -58,22 +95,12 @@ static void put_integers(const spw_page *page, const spw_fixed_point *fixed) {
                  fixed->clamp_in_high, fixed->clamp_out_low, fixed->clamp_out_high);
     for (size_t i = 0; i < fixed->segments; i++) {
         const spw_fixed_segment *part = &fixed->segment[i];
-        char range[64] = "";
+        spw_formula formula = formula_of(part);
         if (fixed->segments > 1)
-            (void)snprintf(range, sizeof range, "; for %" PRIu32 " .. %" PRIu32, part->from_ticks,
-                           part->to_ticks);
-        if (part->in_offset != 0 || part->out_offset != 0 || part->whole != 0) {
-            spw_page_row(page, "",
-                         "x = in - %" PRIu32 "; out = %" PRIu32 " + ((x * %" PRId64 " + %" PRId64
-                         ") >> %u) + x * %" PRId32 "%s",
-                         part->in_offset, part->out_offset, part->multiplier, part->addend,
-                         part->shift, part->whole, range);
-            continue;
-        }
-        spw_page_row(page, "", "out = (in * %" PRId64 " %c %" PRIu64 ") >> %u%s", part->multiplier,
-                     part->addend < 0 ? '-' : '+',
-                     part->addend < 0 ? 0 - (uint64_t)part->addend : (uint64_t)part->addend,
-                     part->shift, range);
+            spw_page_row(page, "", "from %" PRIu32 " to %" PRIu32 ": %s", part->from_ticks,
+                         part->to_ticks, formula.text);
+        else
+            spw_page_row(page, "", "%s", formula.text);
     }
     spw_page_row(page, "Rounding",
                  "at most %s (%s ticks), every one of %" PRIu64

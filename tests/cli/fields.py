@@ -59,7 +59,7 @@ SCHEMAS = {
                    ("segments", [["from_us", "to_us", "gain", "offset_us"]])]),
         ("fixed_point", ["tick_us", "word_bits", ("clamp_in_ticks", RANGE),
                          ("segments", [["from_ticks", "to_ticks", "multiplier", "shift",
-                                        "addend"]]),
+                                        "addend", "in_offset_ticks", "out_offset_ticks", "whole"]]),
                          ("clamp_out_ticks", RANGE), "worst_error_ticks", "worst_error_us",
                          "inputs_checked", "widest_product_bits"]),
         ("before", EFFECT), ("after", EFFECT),

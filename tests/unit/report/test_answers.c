@@ -387,7 +387,7 @@ static void text_of_a_plan(void **state) {
                                         "Offset        -1500 us",
                                         "out = 2 * in - 1500 us",
                                         "Clamp out     500.0 to 2500.0 us",
-                                        "out = (in * 2 - 1500) >> 0",
+                                        "out = in * 2 - 1500",
                                         "Rounding      at most 0.50 us",
                                         "Fits frame    yes",
                                         "mind the gap",
@@ -406,6 +406,35 @@ static void text_of_a_plan(void **state) {
     check_columns(out.data);
     check_order(out.data, order, sizeof order / sizeof order[0]);
     spw_text_free(&out);
+}
+
+/* No step of the integer formula goes below 0, whatever the signs. */
+static void text_of_integers(void **state) {
+    (void)state;
+    static const struct {
+        spw_fixed_segment segment;
+        const char *shown;
+    } cases[] = {
+        {{1000, 2000, 262151, 17, -196555488, 0, 0, 0}, "out = ((in * 262151 - 196555488) >> 17)"},
+        {{1000, 2000, -2, 0, 4500, 0, 0, 0}, "out = 4500 - in * 2"},
+        {{993, 1551, -53, 8, 29763, 993, 384, 2},
+         "x = in - 993; out = 384 + ((29763 - x * 53) >> 8) + x * 2"},
+        {{993, 2008, 61, 11, 786, 993, 2500, -2},
+         "x = in - 993; out = 2500 + ((x * 61 + 786) >> 11) - x * 2"},
+    };
+    spw_advice advice = {SPW_DO_ADAPTER, (char *)"Fit an adapter."};
+    char *caution = (char *)"mind the gap";
+    fixture f;
+    fill(&f, "claw");
+    spw_span span = span_of_fixture(&f);
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        spw_plan plan = plan_of(&span, &advice, &caution);
+        plan.fixed_point.segment[0] = cases[i].segment;
+        spw_text out = {0};
+        assert_int_equal(spw_report_plan_text(&plan, NULL, 0, NULL, &out), SPW_OK);
+        check_order(out.data, &cases[i].shown, 1);
+        spw_text_free(&out);
+    }
 }
 
 static void json_of_a_plan(void **state) {
@@ -442,6 +471,7 @@ int main(void) {
         cmocka_unit_test(text_of_a_hostile_capture),
         cmocka_unit_test(csv_of_pulses),
         cmocka_unit_test(text_of_a_plan),
+        cmocka_unit_test(text_of_integers),
         cmocka_unit_test(json_of_a_plan),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
