@@ -146,10 +146,12 @@ static json_t *fixed_segments(spw_json *json, const spw_fixed_point *fixed) {
         spw_json_put(json, part, "multiplier", json_integer(segment->multiplier));
         spw_json_put(json, part, "shift", spw_json_count(segment->shift));
         spw_json_put(json, part, "addend", json_integer(segment->addend));
-        /* 0 but for words of 16 bits */
-        spw_json_put(json, part, "in_offset_ticks", spw_json_count(segment->in_offset));
-        spw_json_put(json, part, "out_offset_ticks", spw_json_count(segment->out_offset));
-        spw_json_put(json, part, "whole", json_integer(segment->whole));
+        if (segment->in_offset != 0 || segment->out_offset != 0 || segment->whole != 0) {
+            /* words of 16 bits only */
+            spw_json_put(json, part, "in_offset_ticks", spw_json_count(segment->in_offset));
+            spw_json_put(json, part, "out_offset_ticks", spw_json_count(segment->out_offset));
+            spw_json_put(json, part, "whole", json_integer(segment->whole));
+        }
         spw_json_add(json, array, part);
     }
     return array;
