@@ -43,6 +43,11 @@ spw_status spw_report_plan_json(const spw_plan *plan, const spw_plan_source *sou
 spw_status spw_report_plan_text(const spw_plan *plan, const spw_plan_source *sources, size_t n,
                                 const spw_text_style *style, spw_text *out) SPW_CHECKED;
 
+/* The plan's remap as a self-contained C99 header for the adapter's program:
+ * constants, the function, input plausibility and failsafe hooks, a table of
+ * inputs and outputs in a comment. SPW_ERR_EMPTY without a remap or constants. */
+spw_status spw_plan_emit_c(const spw_plan *plan, spw_text *out) SPW_CHECKED;
+
 /* A row a pulse: channel,index,lead_s,trail_s,width_us,u_width_us,period_us,flags.
  * Streams into `out`; flags are words joined by '|'. */
 spw_status spw_report_pulses_csv(const spw_capture *const *captures, size_t n, spw_output *out,
