@@ -67,6 +67,9 @@ static void two_poles(sim_trial *t) {
     t->channel.high_pass_hz[0] = 30;
     t->channel.high_pass_hz[1] = 20;
 }
+static void one_pole(sim_trial *t) {
+    t->channel.high_pass_hz[0] = 50;
+}
 static void hum_locked(sim_trial *t) {
     t->channel.hum_hz = 50;
     t->channel.hum_db = -40;
@@ -125,6 +128,7 @@ static const stress rows[] = {
     {"510us-3ms", narrow_fast},
     {"2490us-3ms", wide_fast},
     {"two-poles", two_poles},
+    {"one-pole-50Hz", one_pole},
     {"hum-40-locked", hum_locked},
     {"hum-20", hum_large},
     {"inverted", inverted},

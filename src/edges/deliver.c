@@ -51,8 +51,6 @@ static spw_status deliver_mark(spw_edge_finder *f, const spw_mark *mark) {
     f->before = *mark;
     f->before.at = at;
     f->report.edges++;
-    if ((mark->flags & SPW_EDGE_DOUBTFUL) != 0)
-        f->glitches++;
     return f->sink(f->context, edge, n);
 }
 

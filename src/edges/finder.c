@@ -77,6 +77,7 @@ static spw_trace trace_of(const spw_edge_finder *f) {
 static void drop(spw_edge_finder *f, size_t keep) {
     memmove(f->y, f->y + keep, (f->n - keep) * sizeof *f->y);
     memmove(f->flag, f->flag + keep, f->n - keep);
+    spw_smooth_shift(&f->smooth, keep);
     f->base += keep;
     f->n -= keep;
     f->decided = f->decided > keep ? f->decided - keep : 0;
@@ -249,6 +250,11 @@ spw_status spw_edge_finder_finish(spw_edge_finder *f, spw_edge_report *report) {
         f->report.doubts |= SPW_DOUBT_NO_PLATEAU;
     if (f->settings.lossy && f->report.edges > 0)
         f->report.doubts |= SPW_DOUBT_LOSSY;
+    if (f->learned_from > 0 && f->u2_n > 0) /* all widths share one shape's error */
+        f->report.u_template_us = 1e6 / f->settings.sample_rate_hz *
+                                  sqrt(2 * f->u2_sum / f->u2_n / (double)f->learned_from);
+    f->report.u_asymmetry_us =
+        hypot(f->report.u_asymmetry_us, (1 - M_LN2) * f->settings.rise_fall_asymmetry_us);
     *report = f->report;
     f->failed = SPW_ERR_ARGUMENT; /* nothing more may be pushed */
     return SPW_OK;

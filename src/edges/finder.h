@@ -7,6 +7,13 @@
 #include "edges/fit.h"
 #include "edges/trace.h"
 
+/* Residuals summed by sample from the transition. */
+enum { SPW_PROFILE = 49 };
+typedef struct spw_profile {
+    double sum[SPW_PROFILE];
+    size_t n;
+} spw_profile;
+
 struct spw_edge_finder {
     spw_edge_settings settings;
     spw_edge_sink sink;
@@ -31,11 +38,15 @@ struct spw_edge_finder {
     bool learned;
     spw_step_size size;
     spw_smooth smooth;
-    double noise;
-    spw_shape shape; /* method TEMPLATE */
+    double noise, quantum; /* quantum: smallest step between samples; 0 unknown */
+    double ringing;        /* of a mean transition */
+    bool judged, fallen_back;
+    double u2_sum, u2_n; /* squares of the stated uncertainties, samples */
+    spw_shape shape;     /* method TEMPLATE */
     spw_window window;
     size_t learned_from;           /* pulses; 0: the shape is an ideal one */
     double pooled_rss, pooled_dof; /* of all fits so far */
+    spw_profile profile[2];        /* mean residuals of falls and rises */
     size_t plateau_samples, plateau_clipped;
 
     /* delivery */

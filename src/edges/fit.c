@@ -88,6 +88,10 @@ bool spw_fit_mark(spw_window *w, const spw_trace *trace, const spw_smooth *smoot
     }
     if (!(fabs(mark.at - marks[k].at) < 2))
         return false;
+    double middle = (double)(w->n - 1) / 2, sign = (double)mark.sign;
+    for (size_t i = 0; i < w->n; i++)
+        w->z[i] =
+            sign * (w->z[i] - line[0] - line[1] * ((double)i - middle) / middle) - w->value[i];
     marks[k] = mark;
     return true;
 }

@@ -31,7 +31,8 @@ typedef struct spw_fit {
 
 /* `steps` Gauss-Newton steps of instant, offset and slope of mark k over +-reach
  * samples; Huber weights beyond 3 `scale`. False when the window gives no answer
- * (the mark is left as it was). */
+ * (the mark is left as it was). Leaves the residuals, as of a rising transition, in
+ * w->z. */
 bool spw_fit_mark(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
                   const spw_shape *shape, spw_mark *marks, size_t n, size_t k, size_t reach,
                   double scale, int steps, spw_fit *fit);

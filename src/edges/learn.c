@@ -20,7 +20,7 @@
 #define BAND_TOP 6.0    /* the spline itself has none beyond */
 #define WIDEST_S 3.5e-3 /* a pulse wider than this does not share one background */
 #define SETTLED 1e-3    /* of the noise: rms step of the coefficients */
-enum { PULSES_LEAST = 5, PULSES_MOST = 120, ROUNDS = 10, NUISANCE = 5 };
+enum { PULSES_LEAST = 5, PULSES_MOST = 200, ROUNDS = 10, NUISANCE = 5 };
 
 typedef struct learner {
     const spw_trace *trace;
@@ -303,7 +303,7 @@ static void choose(learner *l, const spw_mark *marks, size_t n) {
     widest = fmax(fmin(widest, SPW_WINDOW_MOST - 2 * half - 4), 2 * half);
     size_t total = 0;
     for (int pass = 0; pass < 2; pass++) {
-        size_t step = total / PULSES_MOST + 1, seen = 0;
+        size_t step = (total + PULSES_MOST - 1) / PULSES_MOST, seen = 0;
         for (size_t k = 0; k + 1 < n && l->units < PULSES_MOST; k++) {
             bool good = marks[k].sign == sign && marks[k + 1].sign == -sign && !marks[k + 1].gap &&
                         marks[k + 1].at - marks[k].at < widest && marks[k].at > half &&
@@ -313,7 +313,7 @@ static void choose(learner *l, const spw_mark *marks, size_t n) {
                 continue;
             if (pass == 0)
                 total++;
-            else if (seen++ % step == 0)
+            else if (seen++ % (step > 0 ? step : 1) == 0)
                 l->unit[l->units++] = k;
         }
     }

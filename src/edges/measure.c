@@ -16,9 +16,17 @@
 #define POOLED_DOF 20.0      /* weight of the capture's noise in one transition's */
 #define SHAPE_DOF 30.0       /* what the shape takes from the residuals */
 #define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
+#define UNTOLD 0.05     /* of a sample period, an edge: where the signal is not what it should be */
+#define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall that matters */
+#define SATURATED 1e-3  /* the same, when no RC makes it */
+#define CERTAIN 4.0     /* standard deviations above what noise would do */
+#define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
+enum { ENOUGH_PULSES = 8 };
 #define INSTANT_BETWEEN 1.0  /* samples within a transition; a band-limited one has more, or ... */
 #define INSTANT_RINGING 2e-3 /* ... leaves the levels for longer (squares, of the step) */
-#define CLIPPED_SHARE 0.3    /* of plateau samples, before the plateau itself is gone */
+#define CLIPPED_SHARE                                                                              \
+    0.6 /* of the level's samples, on the more clipped side of each transition                     \
+         */
 
 void spw_finder_flag(spw_edge_finder *f) {
     float low = f->clip_low, high = f->clip_high;
@@ -49,7 +57,8 @@ static void find_flat_tops(spw_edge_finder *f) {
         float d = i > 0 ? fabsf(f->y[i] - f->y[i - 1]) : 0;
         quantum = d > 0 && d < quantum ? d : quantum;
     }
-    if (!(f->settings.full_scale > 0) || !(f->noise > 1.5 * (double)quantum))
+    f->quantum = (double)quantum < 0.1 * f->size.typical ? (double)quantum : 0;
+    if (!(f->settings.full_scale > 0) || !(f->noise > 1.5 * f->quantum))
         return;
     size_t at[2] = {0, 0}, near[2] = {0, 0};
     for (size_t i = 0; i < f->n; i++) {
@@ -112,6 +121,7 @@ static survey look_at_all(spw_edge_finder *f, const spw_trace *trace, size_t n) 
     f->report.method = instant ? SPW_METHOD_SAMPLES : SPW_METHOD_CROSSING;
     if (instant)
         f->report.doubts |= SPW_DOUBT_TOO_FAST;
+    f->ringing = ringing / count;
     return (survey){.between = between / count, .step = steps / count};
 }
 
@@ -127,7 +137,7 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     status = spw_shape_learn(trace, &f->smooth, f->marks, n, f->noise, &f->shape, &f->learned_from);
     f->report.method = SPW_METHOD_TEMPLATE;
     if (f->learned_from == 0)
-        f->report.doubts |= SPW_DOUBT_FEW;
+        f->report.doubts |= n < 2 * ENOUGH_PULSES ? SPW_DOUBT_FEW : SPW_DOUBT_SATURATION;
     return status;
 }
 
@@ -135,6 +145,7 @@ spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n
     f->noise = spw_plateau_noise(trace, f->marks, n);
     find_flat_tops(f);
     double noise = f->noise > 0 ? f->noise : 1e-7 * f->size.typical;
+    noise = fmax(noise, f->quantum / sqrt(12.0));
     spw_status status =
         spw_plateau_fit(trace, f->marks, n, f->size.typical, noise, true, &f->smooth);
     if (status != SPW_OK)
@@ -160,11 +171,95 @@ static void by_crossing(spw_edge_finder *f, const spw_trace *trace, size_t n, si
             mark->u = 1;
             continue;
         }
+        f->glitches += (mark->flags & SPW_EDGE_DOUBTFUL) != 0; /* no plateau */
         if (counted)
             mark->u = 1 / sqrt(12.0);
         else
-            mark->u = hypot(mark->u, FLOOR_CROSSING / M_SQRT2);
+            mark->u = hypot(
+                mark->u, f->fallen_back && !f->settings.lossy ? UNTOLD : FLOOR_CROSSING / M_SQRT2);
+        if (f->fallen_back)
+            mark->flags |= SPW_EDGE_FALLBACK | SPW_EDGE_DOUBTFUL;
     }
+}
+
+static void add_profile(spw_edge_finder *f, const spw_window *w, size_t reach, bool rises) {
+    spw_profile *p = &f->profile[rises];
+    if (w->n != 2 * reach + 1 || w->n > SPW_PROFILE)
+        return;
+    for (size_t i = 0; i < w->n; i++)
+        p->sum[i] += w->z[i];
+    p->n++;
+}
+
+/* Rises and falls mirrored should leave the same residuals. Their mean difference d,
+ * when it is no noise, tells of unequal RC corners: d = (tau_r^2 - tau_f^2) / 2 T'',
+ * and a width is then off by (1 - ln 2)(tau_f - tau_r), at most by that of the root of
+ * the difference of squares. What no RC explains is saturation. */
+static void judge_symmetry(spw_edge_finder *f, size_t reach, double variance) {
+    const spw_profile *a = &f->profile[0], *b = &f->profile[1];
+    size_t n = 2 * reach + 1;
+    double na = (double)a->n, nb = (double)b->n, square = 0, along = 0, bend2 = 0;
+    if (a->n < 3 || b->n < 3)
+        return;
+    double value[SPW_PROFILE + 1], slope[SPW_PROFILE + 1];
+    spw_shape_at(&f->shape, (double)reach + 0.5, 0, n + 1, value, slope);
+    for (size_t i = 0; i < n; i++) {
+        double d = b->sum[i] / nb - a->sum[i] / na, bend = slope[i + 1] - slope[i];
+        square += d * d;
+        along += d * bend;
+        bend2 += bend * bend;
+    }
+    double expected = (double)n, chi2 = square / (variance * (1 / na + 1 / nb));
+    double rms = sqrt(square / (double)n) / f->shape.height;
+    if (chi2 < expected + CERTAIN * sqrt(2 * expected) || rms < ASYMMETRIC || f->settings.lossy ||
+        f->noise < 0.8 * f->quantum)
+        return;
+    f->report.doubts |= SPW_DOUBT_ASYMMETRY;
+    if (rms > SATURATED)
+        f->report.doubts |= SPW_DOUBT_SATURATION;
+    double squares = bend2 > 0 ? 2 * fabs(along) / bend2 : 0;
+    double us = (1 - M_LN2) * sqrt(squares) * 1e6 / f->settings.sample_rate_hz;
+    f->report.u_asymmetry_us = hypot(f->report.u_asymmetry_us, us);
+}
+
+/* The shape does not describe the capture. */
+static void fall_back(spw_edge_finder *f) {
+    bool undersampled = f->ringing < SLOW_RINGING && f->report.clipped_samples == 0 &&
+                        (f->report.doubts & SPW_DOUBT_ASYMMETRY) == 0;
+    f->report.method = undersampled ? SPW_METHOD_SAMPLES : SPW_METHOD_CROSSING;
+    if (undersampled)
+        f->report.doubts |= SPW_DOUBT_TOO_FAST;
+    else if (!f->settings.lossy)
+        f->report.doubts |= SPW_DOUBT_SATURATION;
+    f->fallen_back = true;
+}
+
+/* GUM: the transition's own residuals and the capture's pooled ones, weighted by
+ * degrees of freedom; what the shape's own uncertainty adds; floors where one holds. */
+static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit *fit) {
+    bool learned = f->learned_from > 0;
+    double variance = f->pooled_rss / fmax(f->pooled_dof - (learned ? SHAPE_DOF : 0), 1);
+    if (f->pooled_dof < 2 * SHAPE_DOF)
+        variance = f->pooled_rss / fmax(f->pooled_dof / 2, 1);
+    double share = learned ? 1 + SHAPE_SHARE / (double)f->learned_from : 1;
+    double floor = learned ? 0 : FLOOR_IDEAL / M_SQRT2;
+    if ((f->report.doubts & SPW_DOUBT_CLIPPING) != 0)
+        floor = FLOOR_CROSSING / M_SQRT2;
+    if ((f->report.doubts & SPW_DOUBT_SATURATION) != 0)
+        floor = UNTOLD;
+    if (floor > FLOOR_IDEAL)
+        mark->flags |= SPW_EDGE_DOUBTFUL;
+    if (fit->dof <= 0) {
+        mark->flags |= SPW_EDGE_DOUBTFUL | SPW_EDGE_FALLBACK;
+        mark->u = hypot(mark->u, FLOOR_CROSSING);
+        return;
+    }
+    double s2 = (POOLED_DOF * variance + fit->rss) / (POOLED_DOF + fit->dof);
+    mark->u = hypot(sqrt(s2 * fit->gain * share), floor);
+    if (fit->clipped > 0)
+        mark->flags |= SPW_EDGE_CLIPPED;
+    f->u2_sum += mark->u * mark->u;
+    f->u2_n++;
 }
 
 /* Every transition fitted with the shape; twice, because what the neighbours add
@@ -177,42 +272,52 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
     reach = reach < 24 ? reach : 24;
     for (size_t k = 0; k < n; k++)
         spw_crossing_time(&f->crossing, trace, &f->smooth, f->marks, n, k, f->noise, false, NULL);
+    for (size_t k = fresh; k < n; k++)
+        f->glitches += (f->marks[k].flags & SPW_EDGE_DOUBTFUL) != 0; /* no plateau */
     double scale = f->noise;
     for (int pass = 0; pass < 2; pass++) {
         for (size_t k = 0; k < n; k++) {
             if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach,
                               scale, pass == 0 ? 2 : 3, &fit[k]))
                 fit[k].dof = 0;
+            else if (pass == 1 && k >= fresh && fit[k].clipped == 0)
+                add_profile(f, &f->window, reach, f->marks[k].sign > 0);
         }
     }
+    double rss = 0, dof = 0;
     for (size_t k = fresh; k < n; k++) {
-        f->pooled_rss += fit[k].rss;
-        f->pooled_dof += fit[k].dof;
+        rss += fit[k].rss;
+        dof += fit[k].dof;
     }
-    double taken = f->learned_from > 0 ? SHAPE_DOF : 0;
-    double variance = f->pooled_rss / fmax(f->pooled_dof - taken, 1);
-    double share = f->learned_from > 0 ? 1 + SHAPE_SHARE / (double)f->learned_from : 1;
-    double floor = f->learned_from > 0 ? 0 : FLOOR_IDEAL / M_SQRT2;
-    for (size_t k = fresh; k < n; k++) {
-        spw_mark *mark = &f->marks[k];
-        double s2 = (POOLED_DOF * variance + fit[k].rss) / (POOLED_DOF + fit[k].dof);
-        if (fit[k].dof <= 0) {
-            mark->flags |= SPW_EDGE_DOUBTFUL | SPW_EDGE_FALLBACK;
-            mark->u = hypot(mark->u, FLOOR_CROSSING);
-            continue;
-        }
-        mark->u = hypot(sqrt(s2 * fit[k].gain * share), floor);
-        if (fit[k].clipped > 0)
-            mark->flags |= SPW_EDGE_CLIPPED;
+    f->pooled_rss += rss;
+    f->pooled_dof += dof;
+    if (!f->judged && dof > 0) {
+        f->judged = true;
+        judge_symmetry(f, reach, rss / dof);
+        if (sqrt(rss / dof) > MISFIT * f->noise)
+            fall_back(f);
     }
+    for (size_t k = fresh; k < n; k++)
+        state_uncertainty(f, &f->marks[k], &fit[k]);
     free(fit);
     return SPW_OK;
 }
 
 spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh) {
     count_clipped(f, f->marks + fresh, n - fresh);
+    if (f->smooth.hum > 0 && fresh > 0) { /* the mains wander: follow them */
+        spw_smooth smooth = f->smooth;
+        spw_status status =
+            spw_plateau_fit(trace, f->marks, n, f->size.typical, f->noise, false, &smooth);
+        if (status != SPW_OK)
+            return status;
+        if (smooth.hum > 0)
+            f->smooth = smooth;
+    }
+    spw_status status = SPW_OK;
     if (f->report.method == SPW_METHOD_TEMPLATE)
-        return by_shape(f, trace, n, fresh);
-    by_crossing(f, trace, n, fresh);
-    return SPW_OK;
+        status = by_shape(f, trace, n, fresh);
+    if (status == SPW_OK && f->report.method != SPW_METHOD_TEMPLATE)
+        by_crossing(f, trace, n, fresh);
+    return status;
 }

@@ -20,13 +20,14 @@ enum {
     BINS = 12000,
     SEGMENT_PLATEAUS = 4,
     HUM_COLUMNS = 2 * SPW_HUM_LINES,
-    COLUMNS = 4 + HUM_COLUMNS + 1 /* t, I, II, y; hum; its frequency */
+    FIXED = 5,                        /* t, y, I, II, t^2/2 */
+    COLUMNS = FIXED + HUM_COLUMNS + 1 /* hum; its frequency */
 };
-enum { COL_T, COL_Y, COL_I, COL_II, COL_HUM };
+enum { COL_T, COL_Y, COL_I, COL_II, COL_TT, COL_HUM };
 
 typedef struct bin {
     double t;
-    double value[4]; /* t from the segment's start, y, I, II */
+    double value[FIXED]; /* t from the segment's start, y, I, II, t^2/2 (an offset's II) */
     uint32_t plateau, segment;
 } bin;
 
@@ -42,8 +43,8 @@ typedef struct reduction {
 typedef struct walker {
     const spw_trace *trace;
     reduction *r;
-    size_t bin_samples, start;     /* of the segment */
-    double one, two, before, base; /* running integrals */
+    size_t bin_samples, start; /* of the segment */
+    double one, two, before;   /* running integrals */
     uint32_t plateau, segment;
 } walker;
 
@@ -52,7 +53,7 @@ static void start_segment(walker *w, size_t at) {
     w->plateau++;
     w->start = at;
     w->one = w->two = 0;
-    w->base = w->before = (double)w->trace->y[at];
+    w->before = (double)w->trace->y[at];
 }
 
 /* Integrates over [from, to); when `keep`, files it as one bin. */
@@ -60,7 +61,7 @@ static void walk(walker *w, size_t from, size_t to, bool keep) {
     double sum[3] = {0};
     bool good = keep && w->r->n < BINS;
     for (size_t i = from; i < to; i++) {
-        double here = (double)w->trace->y[i] - w->base;
+        double here = (double)w->trace->y[i];
         double next = i == w->start ? 0 : w->one + (w->before + here) / 2;
         w->two += (w->one + next) / 2;
         w->one = next;
@@ -73,11 +74,11 @@ static void walk(walker *w, size_t from, size_t to, bool keep) {
     if (!good)
         return;
     double n = (double)(to - from), middle = (double)from + (n - 1) / 2;
-    w->r->bin[w->r->n++] =
-        (bin){.t = middle,
-              .value = {middle - (double)w->start, sum[0] / n + w->base, sum[1] / n, sum[2] / n},
-              .plateau = w->plateau,
-              .segment = w->segment};
+    double t = middle - (double)w->start;
+    w->r->bin[w->r->n++] = (bin){.t = middle,
+                                 .value = {t, sum[0] / n, sum[1] / n, sum[2] / n, t * t / 2},
+                                 .plateau = w->plateau,
+                                 .segment = w->segment};
 }
 
 static void reduce(const spw_trace *trace, const spw_mark *marks, size_t n, reduction *r) {
@@ -236,7 +237,8 @@ static const int all_lines[SPW_HUM_LINES] = {1, 2, 3, 4, 5, 6, 7};
 /* The mains frequency that takes most out of the rows, radians a sample. */
 static double search_hum(reduction *r, double rate_hz, double lost) {
     static const int few[2] = {1, 3};
-    static const size_t use[6] = {COL_I, COL_II, COL_HUM, COL_HUM + 1, COL_HUM + 2, COL_HUM + 3};
+    static const size_t use[7] = {COL_I,       COL_II,      COL_TT,     COL_HUM,
+                                  COL_HUM + 1, COL_HUM + 2, COL_HUM + 3};
     double best = 0, least = INFINITY;
     double span = (r->bin[r->n - 1].t - r->bin[0].t) / rate_hz;
     double step = fmin(0.3 / span, 0.5);
@@ -245,7 +247,7 @@ static double search_hum(reduction *r, double rate_hz, double lost) {
             fit got;
             double w = 2 * M_PI * f / rate_hz;
             centre(r, fill(r, w, few, 2, NULL));
-            if (solve(r, use, 6, lost, &got) && got.rss < least) {
+            if (solve(r, use, 7, lost, &got) && got.rss < least) {
                 least = got.rss;
                 best = w;
             }
@@ -261,10 +263,13 @@ static bool fit_hum(reduction *r, double w, bool droop, double lost, spw_smooth 
     if (droop) {
         use[n++] = COL_I;
         use[n++] = COL_II;
+        use[n++] = COL_TT;
     }
     for (size_t c = 0; c < HUM_COLUMNS + 1; c++)
         use[n++] = COL_HUM + c;
-    for (int round = 0; round < 4; round++) {
+    enum { ROUNDS = 12 };
+    bool settled = false;
+    for (int round = 0; round < ROUNDS && !settled; round++) {
         bool turn = round > 0; /* the last column: frequency */
         centre(r, fill(r, w, all_lines, SPW_HUM_LINES, turn ? smooth : NULL));
         if (!solve(r, use, turn ? n : n - 1, lost, f))
@@ -274,8 +279,11 @@ static bool fit_hum(reduction *r, double w, bool droop, double lost, spw_smooth 
             smooth->re[k] = f->value[COL_HUM + 2 * k];
             smooth->im[k] = f->value[COL_HUM + 2 * k + 1];
         }
-        if (turn && round < 3)
-            w += f->value[COL_HUM + HUM_COLUMNS];
+        if (!turn)
+            continue;
+        double step = f->value[COL_HUM + HUM_COLUMNS];
+        settled = fabs(step) < 0.02 * f->error[COL_HUM + HUM_COLUMNS];
+        w += settled ? 0 : step;
     }
     return true;
 }
@@ -293,14 +301,16 @@ static void choose_droop(const reduction *r, bool hum, double lost, double rate_
     for (size_t c = 0; hum && c < HUM_COLUMNS; c++)
         use[n++] = COL_HUM + c;
     fit f;
-    smooth->p = smooth->q = 0;
+    smooth->p = smooth->q = smooth->offset = 0;
     use[n] = COL_I;
     use[n + 1] = COL_II;
+    use[n + 2] = COL_TT;
     /* two real corners: q <= (p/2)^2, with room for the noise */
-    if (solve(r, use, n + 2, lost, &f) && believed(&f, COL_I) && believed(&f, COL_II) &&
+    if (solve(r, use, n + 3, lost, &f) && believed(&f, COL_I) && believed(&f, COL_II) &&
         -f.value[COL_II] < 0.3 * f.value[COL_I] * f.value[COL_I]) {
         smooth->p = -f.value[COL_I];
         smooth->q = -f.value[COL_II];
+        smooth->offset = f.value[COL_TT] / smooth->q;
     } else if (solve(r, use, n + 1, lost, &f) && believed(&f, COL_I) &&
                -f.value[COL_I] * rate_hz > 0.05 && -f.value[COL_I] * rate_hz < 3000) {
         smooth->p = -f.value[COL_I];
@@ -339,13 +349,14 @@ spw_status spw_plateau_fit(const spw_trace *trace, const spw_mark *marks, size_t
     }
     for (size_t i = 0; !droop && i < r.n; i++)
         r.bin[i].value[COL_Y] +=
-            smooth->p * r.bin[i].value[COL_I] + smooth->q * r.bin[i].value[COL_II];
+            smooth->p * r.bin[i].value[COL_I] +
+            smooth->q * (r.bin[i].value[COL_II] - smooth->offset * r.bin[i].value[COL_TT]);
     double lost = constants(&r), span_s = (r.bin[r.n - 1].t - r.bin[0].t) / trace->rate_hz;
-    static const size_t droop_only[2] = {COL_I, COL_II};
+    static const size_t droop_only[3] = {COL_I, COL_II, COL_TT};
     fit without, with;
     spw_smooth hum = *smooth;
     centre(&r, fill(&r, 0, NULL, 0, NULL));
-    bool known = solve(&r, droop_only, droop ? 2 : 0, lost, &without);
+    bool known = solve(&r, droop_only, droop ? 3 : 0, lost, &without);
     /* hum matters when more than the noise is left and several of its periods fit */
     bool left = known && span_s > 0.1 && trace->rate_hz > 2000 &&
                 without.rss / fmax(without.dof, 1) > 1.1 * noise * noise / r.width;
@@ -370,15 +381,18 @@ static int rising(const void *a, const void *b) {
     return (x > y) - (x < y);
 }
 
-double spw_plateau_noise(const spw_trace *trace, const spw_mark *marks, size_t n) {
-    enum { MOST = 2048 };
+/* Mean square of second differences, a sixth of it, over samples that keep `guard`
+ * to the transitions, plateau by plateau; the median, or NAN with fewer than `least`. */
+static double noise_with(const spw_trace *trace, const spw_mark *marks, size_t n, size_t guard,
+                         size_t least) {
+    enum { MOST = 2048, LONG = 1024, SHORT = 12 };
     double square[MOST];
-    size_t count = 0, guard = spw_trace_samples(trace->rate_hz, GUARD_S, 4);
+    size_t count = 0;
     for (size_t k = 0; k <= n && count < MOST; k++) {
         size_t from = k > 0 ? (size_t)fmax(marks[k - 1].at, 0) + guard : 0;
         size_t to = k < n ? (size_t)fmax(marks[k].at - (double)guard, 0) : trace->n, used = 0;
         double sum = 0;
-        to = to > from + 2048 ? from + 2048 : to;
+        to = to > from + LONG ? from + LONG : to;
         for (size_t i = from + 2; i < to; i++) {
             if ((trace->flag[i] | trace->flag[i - 1] | trace->flag[i - 2]) != 0)
                 continue;
@@ -386,11 +400,21 @@ double spw_plateau_noise(const spw_trace *trace, const spw_mark *marks, size_t n
             sum += d * d;
             used++;
         }
-        if (used >= 6)
+        if (used >= SHORT)
             square[count++] = sum / (6 * (double)used);
     }
-    if (count == 0)
+    if (count < least)
         return (double)NAN;
     qsort(square, count, sizeof *square, rising);
     return sqrt(square[count / 2]);
+}
+
+double spw_plateau_noise(const spw_trace *trace, const spw_mark *marks, size_t n) {
+    /* where the converter's ringing has died away, if there is such a place */
+    double noise = noise_with(trace, marks, n, spw_trace_samples(trace->rate_hz, GUARD_S, 64), 3);
+    if (isnan(noise))
+        noise = noise_with(trace, marks, n, spw_trace_samples(trace->rate_hz, GUARD_S, 24), 1);
+    if (isnan(noise))
+        noise = noise_with(trace, marks, n, 4, 1);
+    return noise;
 }

@@ -7,6 +7,15 @@ size_t spw_trace_samples(double rate_hz, double time_s, size_t least) {
     return samples > (double)least ? (size_t)samples : least;
 }
 
+void spw_smooth_shift(spw_smooth *smooth, size_t by) {
+    for (int k = 0; k < SPW_HUM_LINES; k++) {
+        double arc = fmod(smooth->hum * (k + 1) * (double)by, 2 * M_PI);
+        double c = cos(arc), s = sin(arc), re = smooth->re[k], im = smooth->im[k];
+        smooth->re[k] = re * c + im * s;
+        smooth->im[k] = im * c - re * s;
+    }
+}
+
 static void subtract_hum(const spw_smooth *smooth, size_t first, size_t n, double *z) {
     for (int k = 0; k < SPW_HUM_LINES; k++) {
         double w = smooth->hum * (k + 1), start = fmod(w * (double)first, 2 * M_PI);
@@ -29,9 +38,9 @@ void spw_trace_smooth(const spw_trace *trace, const spw_smooth *smooth, size_t f
             z[i] = (double)y[i];
     } else if (n > 0) {
         /* trapezoids: exact for the integral of a band-limited step once it has passed */
-        double one = 0, two = 0, before = (double)y[0], base = before;
+        double one = 0, two = 0, offset = smooth->offset, before = offset;
         for (size_t i = 0; i < n; i++) {
-            double here = (double)y[i], sum = one + (before + here) / 2 - base;
+            double here = (double)y[i] - offset, sum = i > 0 ? one + (before + here) / 2 : 0;
             two += (one + sum) / 2;
             one = sum;
             before = here;

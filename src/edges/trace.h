@@ -33,8 +33,9 @@ typedef struct spw_mark {
  * for one q = 0. From z goes the hum: lines at multiples of one frequency. */
 enum { SPW_HUM_LINES = 7 };
 typedef struct spw_smooth {
-    double p, q;                                 /* 1/samples, 1/samples^2 */
-    double hum;                                  /* radians a sample of the first line; 0: no hum */
+    double p, q;   /* 1/samples, 1/samples^2 */
+    double offset; /* the recorder\'s own, which no coupling takes out (known with q) */
+    double hum;    /* radians a sample of the first line; 0: no hum */
     double re[SPW_HUM_LINES], im[SPW_HUM_LINES]; /* sum re cos(k w i) + im sin(k w i) */
 } spw_smooth;
 
@@ -42,6 +43,9 @@ typedef struct spw_smooth {
  * slope that this leaves open are for the caller to fit. */
 void spw_trace_smooth(const spw_trace *trace, const spw_smooth *smooth, size_t first, size_t n,
                       double *z);
+
+/* The same smooth parts told from `by` samples later on. */
+void spw_smooth_shift(spw_smooth *smooth, size_t by);
 
 /* Samples in a time, at least `least`. */
 size_t spw_trace_samples(double rate_hz, double time_s, size_t least);
