@@ -2,21 +2,34 @@
 
 #include <string.h>
 
-/* Line ends in data[0 .. n), eight bytes at a time: a byte of `zero` is 0
- * where the data has a line end. */
-static uint64_t line_ends(const char *data, size_t n) {
-    const uint64_t ones = UINT64_C(0x0101010101010101), low7 = UINT64_C(0x7f7f7f7f7f7f7f7f);
-    uint64_t count = 0;
-    size_t i = 0;
-    for (; i + 8 <= n; i += 8) {
-        uint64_t zero;
-        memcpy(&zero, data + i, 8);
-        zero ^= ones * '\n';
-        uint64_t other = ((zero & low7) + low7) | zero; /* top bit set: no line end */
-        count += 8 - (((other >> 7) & ones) * ones >> 56);
+#define ONES UINT64_C(0x0101010101010101)
+#define LOW7 UINT64_C(0x7f7f7f7f7f7f7f7f)
+
+/* Line ends in 8 * n bytes, eight at a time, n <= 255: each byte of `counts`
+ * counts its own column. */
+static uint64_t line_ends_of(const char *data, size_t n) {
+    uint64_t counts = 0, sum = 0;
+    for (size_t i = 0; i < n; i++) {
+        uint64_t zero; /* a byte is 0 where there is a line end */
+        memcpy(&zero, data + 8 * i, 8);
+        zero ^= ONES * '\n';
+        counts += ~(((zero & LOW7) + LOW7) | zero) >> 7 & ONES;
     }
-    for (; i < n; i++)
-        count += data[i] == '\n';
+    for (; counts != 0; counts >>= 8)
+        sum += counts & 0xff;
+    return sum;
+}
+
+static uint64_t line_ends(const char *data, size_t length) {
+    uint64_t count = 0;
+    size_t at = 0;
+    while (length - at >= 8) {
+        size_t n = (length - at) / 8 < 255 ? (length - at) / 8 : 255;
+        count += line_ends_of(data + at, n);
+        at += 8 * n;
+    }
+    for (; at < length; at++)
+        count += data[at] == '\n';
     return count;
 }
 
