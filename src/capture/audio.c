@@ -55,6 +55,7 @@ static spw_status prepare(sound_player *player, spw_error *error) {
         return spw_error_set(error, SPW_ERR_UNSUPPORTED,
                              "this is an MP3 file, a codec that leaves out what edges are made of; "
                              "record WAV or FLAC and read that");
+    stream->zeros = head[0] == 'f' ? 0 : SPW_SOUND_ZEROS; /* fLaC: none */
     stream->patches = spw_sound_repair(head, length, stream->patch);
     stream->told_length = spw_sound_end(head, length);
     player->repaired = stream->patches > 0;

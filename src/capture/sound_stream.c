@@ -62,7 +62,7 @@ static bool look(spw_sound_stream *stream, size_t want, const char **data, size_
     return stream->status == SPW_OK;
 }
 
-static size_t read_header(spw_sound_stream *stream, char *out, size_t wanted) {
+static size_t peek(spw_sound_stream *stream, char *out, size_t wanted) {
     if ((uint64_t)stream->at >= SPW_SOURCE_LOOK_MAX) {
         stream->lost = true;
         return 0;
@@ -78,6 +78,19 @@ static size_t read_header(spw_sound_stream *stream, char *out, size_t wanted) {
         n = got - from;
     memcpy(out, data + from, n);
     return n;
+}
+
+/* libsndfile's readers of chunks end at the file's length, which they are not
+ * told, or at a chunk without a name: so zeros follow what there is. Not for
+ * ever: some codecs are decoded to their end when they are opened. A FLAC
+ * decoder would look for a frame in them and gets the end at once. */
+static size_t read_header(spw_sound_stream *stream, char *out, size_t wanted) {
+    size_t n = peek(stream, out, wanted);
+    size_t rest = wanted - n;
+    size_t made_up = rest < stream->zeros ? rest : stream->zeros;
+    memset(out + n, 0, made_up);
+    stream->zeros -= made_up;
+    return n + made_up;
 }
 
 /* Takes what lies before the position; false when that is impossible. */

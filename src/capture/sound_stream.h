@@ -12,6 +12,9 @@
 /* The length that is told where the real one is not known. */
 #define SPW_SOUND_ENDLESS ((sf_count_t)1 << 62)
 
+/* Zeros after a header of chunks: many times what a chunk's head takes. */
+#define SPW_SOUND_ZEROS ((size_t)1 << 16)
+
 #define SPW_SOUND_PATCHES 2
 
 /* Bytes of the header that are told otherwise than they stand there. */
@@ -24,6 +27,7 @@ typedef struct spw_sound_patch {
 typedef struct spw_sound_stream {
     spw_source *source;
     sf_count_t at;
+    size_t zeros; /* may still follow the header's bytes: see read_header */
     bool playing; /* the header is read: what is passed is taken */
     bool lost;    /* bytes were asked for that are gone or out of reach */
     bool ended;   /* the content's end was met */
