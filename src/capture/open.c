@@ -8,10 +8,6 @@
  * fills slowly. */
 #define RECOGNISE_BYTES ((size_t)1 << 16)
 
-/* Until these readers are there: absent functions are NULL. */
-#pragma weak spw_table_recognises
-#pragma weak spw_table_read
-
 /* What the beginning looks like to a person who has to be told why it cannot
  * be read. */
 typedef struct look {
@@ -96,7 +92,7 @@ static spw_status recognise(spw_source *source, const spw_read_options *options,
         *format = SPW_FORMAT_VCD;
         return SPW_OK;
     }
-    if (spw_table_recognises != NULL && spw_table_recognises(head, length, whole)) {
+    if (spw_table_recognises(head, length, whole)) {
         *format = SPW_FORMAT_TABLE;
         return SPW_OK;
     }

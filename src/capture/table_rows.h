@@ -1,0 +1,91 @@
+/* State of the pass over a table's rows, and the two hot loops in it. */
+#ifndef SPW_TABLE_ROWS_H
+#define SPW_TABLE_ROWS_H
+
+#include "capture/table.h"
+
+/* Rows up to this long are foretold (table_alike.c). */
+#define SPW_TABLE_ALIKE_MAX 512
+#define SPW_TABLE_SHIFTS 19
+
+typedef struct spw_table_run {
+    spw_table_job *job;
+    char separator, mark, line_end;
+    size_t time_column, last_column;
+    bool time_first;  /* no value stands before the time */
+    bool tail_counts; /* and no value is a sample: the row's tail tells the levels */
+    uint64_t line, good;
+    bool stopped;
+    /* times */
+    bool first_fits;
+    int64_t first;
+    int64_t scale[SPW_TABLE_SHIFTS], most[SPW_TABLE_SHIFTS];
+    double rounding[SPW_TABLE_SHIFTS];
+    int shift_max;
+    int64_t day, day_ticks;
+    /* samples */
+    size_t sampled, block_rows, filled;
+    uint64_t samples_before;
+    uint32_t *sample_channel;
+    float *block; /* sampled x block_rows */
+    /* the row before */
+    char *tail; /* SPW_SOURCE_LOOK_MAX bytes */
+    size_t tail_length;
+    bool tail_same; /* the row just taken left its tail in `tail` */
+    char *before_room;
+    const char *before; /* a whole row, for the last one */
+    size_t before_length;
+    /* what is told at the end */
+    uint64_t bad;
+    uint64_t junk, junk_line, gaps, gap_line, missing, repeats, repeat_line, off, off_line;
+} spw_table_run;
+
+spw_status spw_table_take_row(spw_table_run *run, const char *row, const char *end) SPW_CHECKED;
+spw_status spw_table_run_all(spw_table_run *run) SPW_CHECKED;
+spw_status spw_table_run_finish(spw_table_run *run) SPW_CHECKED;
+/* Passes over rows at `next` that repeat the row just taken, which starts at
+ * `row`: the same text, but for a time that goes on by the even step. Returns
+ * how many bytes they take; they are counted in lines, rows and clock. */
+size_t spw_table_skip_alike(spw_table_run *run, const char *row, const char *next,
+                            const char *stop);
+
+/* A number of plain digits: sign, up to 18 digits, one mark. */
+typedef struct spw_table_plain {
+    int64_t value;
+    int decimals;
+} spw_table_plain;
+
+/* Reads a plain number that fills the cell at `at`. Returns the separator
+ * behind it or `end`; NULL when the cell holds anything else. */
+static inline const char *spw_table_plain_number(const char *at, const char *end, char separator,
+                                                 char mark, spw_table_plain *number) {
+    while (at < end && *at == ' ')
+        at++;
+    bool negative = at < end && *at == '-';
+    at += negative || (at < end && *at == '+');
+    uint64_t value = 0;
+    const char *from = at, *point = NULL;
+    for (; at < end; at++) {
+        unsigned digit = (unsigned char)*at - (unsigned)'0';
+        if (digit <= 9)
+            value = value * 10 + digit;
+        else if (*at == mark && point == NULL && mark != separator)
+            point = at;
+        else
+            break;
+    }
+    int64_t digits = at - from - (point != NULL);
+    if (digits < 1 || digits > 18 || (at < end && *at != separator))
+        return NULL;
+    number->value = negative ? -(int64_t)value : (int64_t)value;
+    number->decimals = point != NULL ? (int)(at - point - 1) : 0;
+    return at;
+}
+
+static inline double spw_table_plain_value(const spw_table_plain *number) {
+    static const double power[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8, 1e9,
+                                   1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18};
+    return (double)number->value / power[number->decimals];
+}
+
+#endif
