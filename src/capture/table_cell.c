@@ -1,5 +1,5 @@
 /* Cells and rows of a table (RFC 4180 quotes, blanks beside a cell dropped). */
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 #include <string.h>
 

@@ -1,6 +1,6 @@
 /* The clock of a table: times as whole ticks of a decimal unit, counted from
  * the first row (19 digits lose nothing), and every row held against it. */
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 #include <math.h>
 

@@ -1,6 +1,6 @@
 /* Which separator and which decimal mark a table uses: the pair under which
  * most rows at the end of the head are numbers throughout. */
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 #include <string.h>
 
@@ -77,7 +77,7 @@ static double pair_value(const spw_decimal *whole, const spw_table_cell *cell) {
  * column that mostly does not rise; and a leading zero behind a comma
  * ("0,05"), or two columns that rise when they are read as one number. */
 static bool commas_unclear(const spw_table_row *rows, size_t n) {
-    bool zero_led = false, pairs_rise = true;
+    bool zero_led = false, pairs_rise = true, falls = false;
     size_t rises = 0, compared = 0;
     double last = 0, last_pair = -1;
     for (size_t i = 0; i < n; i++) {
@@ -105,12 +105,15 @@ static bool commas_unclear(const spw_table_row *rows, size_t n) {
         if (cells.at != NULL || (k > 0 && cell.length == 0 && k == 1))
             continue; /* words, points, signs */
         zero_led = zero_led || row_zero_led;
-        if (compared++ > 0)
+        if (compared++ > 0) {
             rises += (double)first.digits > last;
+            falls = falls || (double)first.digits < last;
+        }
         last = (double)first.digits;
         pairs_rise = pairs_rise && k % 2 == 0;
     }
-    return compared * 2 > n && compared > 1 && rises * 2 < compared - 1 && (zero_led || pairs_rise);
+    return compared * 2 > n && compared > 1 && (falls || rises * 2 < compared - 1) &&
+           (zero_led || pairs_rise);
 }
 
 spw_table_dialect spw_table_find_dialect(const char *head, size_t length, bool whole) {

@@ -1,6 +1,6 @@
 /* Decides from the head what clock a table keeps: rows at their own times, or
  * samples one even step apart, as far as the printed digits prove it. */
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -1,6 +1,6 @@
 /* The layout of a table: which columns hold values, where the numbers start,
  * what the rows above them say, and which column is the time. */
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 #include <stdio.h>
 #include <stdlib.h>

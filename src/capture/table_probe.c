@@ -1,5 +1,5 @@
 /* The head's numbers: what kind each column is, and what its levels are. */
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -3,7 +3,7 @@
  * Rows of samples mostly repeat the row before but for the time: what follows
  * the time is compared as text, and values are read only where it differs.
  * The time of every row is held against the clock, so a missing row is seen. */
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 #include "capture/table_rows.h"
 

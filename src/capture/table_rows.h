@@ -2,7 +2,7 @@
 #ifndef SPW_TABLE_ROWS_H
 #define SPW_TABLE_ROWS_H
 
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 /* Rows up to this long are foretold (table_alike.c). */
 #define SPW_TABLE_ALIKE_MAX 512

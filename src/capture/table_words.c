@@ -1,5 +1,5 @@
 /* Words that tables use: units, names of a time column, levels, calendar times. */
-#include "capture/table.h"
+#include "capture/table_parts.h"
 
 #include <string.h>
 

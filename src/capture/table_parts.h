@@ -3,8 +3,8 @@
  *
  * The head, the first SPW_SOURCE_LOOK_MAX bytes, decides what the file is; the
  * rows are then read once, and every one is held against that decision. */
-#ifndef SPW_TABLE_H
-#define SPW_TABLE_H
+#ifndef SPW_TABLE_PARTS_H
+#define SPW_TABLE_PARTS_H
 
 #include "base/decimal.h"
 #include "capture/reader.h"
