@@ -48,6 +48,16 @@ spw_status spw_report_plan_text(const spw_plan *plan, const spw_plan_source *sou
  * inputs and outputs in a comment. SPW_ERR_EMPTY without a remap or constants. */
 spw_status spw_plan_emit_c(const spw_plan *plan, spw_text *out) SPW_CHECKED;
 
+/* Reads what an adapter should do from a file that `plan --json` wrote. Errors name the
+ * field; SPW_ERR_EMPTY when the plan has no remap. */
+spw_status spw_planned_read(const char *path, spw_planned *planned, spw_error *error) SPW_CHECKED;
+/* verify: schema spanwright.verify/1. */
+spw_status spw_report_verify_json(const spw_verification *verification, spw_text *out) SPW_CHECKED;
+/*   before, after  names of the two lines, raw bytes */
+spw_status spw_report_verify_text(const spw_verification *verification, const char *before,
+                                  const char *after, const spw_text_style *style,
+                                  spw_text *out) SPW_CHECKED;
+
 /* A row a pulse: channel,index,lead_s,trail_s,width_us,u_width_us,period_us,flags.
  * Streams into `out`; flags are words joined by '|'. */
 spw_status spw_report_pulses_csv(const spw_capture *const *captures, size_t n, spw_output *out,

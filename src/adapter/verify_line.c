@@ -130,6 +130,13 @@ static bool two_levels(const columns *c) {
 }
 
 static spw_status fit_line(spw_verifier *f, const columns *c, spw_error *error) {
+    const spw_planned *plan = &f->v->planned;
+    if (!two_levels(c) && plan->known)
+        return spw_error_set(error, SPW_ERR_EMPTY,
+                             "a line needs two levels that no clamp holds: hold the controller at "
+                             "two or more levels between %.0f and %.0f us for 2 s each",
+                             plan->remap.segment[0].from_us,
+                             plan->remap.segment[plan->remap.segments - 1].to_us);
     if (!two_levels(c))
         return spw_error_set(error, SPW_ERR_EMPTY,
                              "a line needs two levels that no clamp holds: move the controller to "

@@ -71,6 +71,13 @@ static int read_channel(cli_options *options, const char *text) {
     return CLI_GO;
 }
 
+static int read_name(const char *option, const char *text, const char **name) {
+    if (text[0] == '\0')
+        return cli_complain("%s needs a channel's name", option);
+    *name = text;
+    return CLI_GO;
+}
+
 static int read_file_name(const char *name, const char *text, const char **path) {
     bool standard = strcmp(text, "-") == 0, output = strcmp(name, "-o") == 0;
     if (text[0] == '\0' || (standard && !output))
@@ -108,6 +115,12 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
                          &options->expect_high_us);
     case CLI_OPT_SPAN:
         return read_span(options, value);
+    case CLI_OPT_BEFORE:
+        return read_name("--before", value, &options->before);
+    case CLI_OPT_AFTER:
+        return read_name("--after", value, &options->after);
+    case CLI_OPT_PLAN:
+        return read_file_name("--plan", value, &options->plan_path);
     case CLI_OPT_PULSES:
         return read_file_name("--pulses", value, &options->pulses_path);
     case CLI_OPT_JOBS:
@@ -235,6 +248,12 @@ static int check_files(const cli_options *options) {
         return cli_complain("give either --span or captures, not both");
     if (options->has_span && options->pulses_path != NULL)
         return cli_complain("--pulses needs a capture: --span has no pulses");
+    if (options->command == CLI_VERIFY && options->n_files > 2)
+        return cli_complain("verify takes one capture of both lines, or two: before and after");
+    if (options->command == CLI_VERIFY && options->n_files == 1 &&
+        (options->before == NULL || options->after == NULL))
+        return cli_complain("one capture of both lines: say which channel is which with --before "
+                            "CHANNEL --after CHANNEL");
     if (!options->has_span && options->n_files == 0)
         return cli_complain("%s needs a capture: spanwright %s --help shows how", command, command);
     for (size_t i = 0; i < options->n_files; i++)

@@ -26,6 +26,12 @@ static const struct {
      "       spanwright plan [OPTIONS] --span LOW:NEUTRAL:HIGH\n",
      "Does the controller cover the servo's range; which remap closes the gap; what\n"
      "will the joint do? Several captures of one channel pool their holds.\n"},
+    {"verify", CLI_VERIFY,
+     "spanwright verify [OPTIONS] CAPTURE --before CHANNEL --after CHANNEL\n"
+     "       spanwright verify [OPTIONS] BEFORE AFTER\n",
+     "Does the fitted adapter do what was planned? One capture of both lines is\n"
+     "compared pulse by pulse, two captures of the same commands level by level.\n"
+     "Without --plan the line is fitted and nothing is judged against a plan.\n"},
 };
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
@@ -39,13 +45,14 @@ static const char overview[] =
     "  plan CAPTURE...         does it cover the servo's range; which remap closes\n"
     "                          the gap; what will the joint do?\n"
     "  plan --span LOW:HIGH    the same for a range in us that you know\n"
+    "  verify CAPTURE...       does the fitted adapter do what was planned?\n"
     "\n"
     "A capture is a VCD file, a table (CSV, TSV), a sound recording (WAV, FLAC, ...)\n"
     "or raw logic bytes (with --rate); - is standard input; gzip, xz and zstd are\n"
     "read too. spanwright SUBCOMMAND --help lists the options.\n"
     "\n"
-    "Exit status: 0 done; 1 done, and the answer is not yes (plan --gate); 2 the\n"
-    "call or the input was wrong.\n"
+    "Exit status: 0 done; 1 done, and the answer is not yes (verify, plan --gate);\n"
+    "2 the call or the input was wrong.\n"
     "\n"
     "Servos move fingers into gears, and line inputs die of battery voltage: take\n"
     "the horn off before you drive a controller to its ends, and use a divider. The\n"

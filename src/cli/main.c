@@ -22,7 +22,9 @@ static int run(cli_command command, int argc, char **argv) {
     cli_options options;
     int status = cli_options_read(&options, command, argc - 1, argv + 1);
     if (status == CLI_GO)
-        status = command == CLI_PLAN ? cli_plan(&options) : cli_measure(&options);
+        status = command == CLI_PLAN     ? cli_plan(&options)
+                 : command == CLI_VERIFY ? cli_verify(&options)
+                                         : cli_measure(&options);
     cli_options_free(&options);
     return status;
 }
@@ -49,6 +51,7 @@ int main(int argc, char **argv) {
     if (nearest != NULL)
         return cli_complain("unknown subcommand %s: did you mean %s?", cli_safe(word).text,
                             nearest);
-    return cli_complain("unknown subcommand %s: there are measure and plan (spanwright --help)",
-                        cli_safe(word).text);
+    return cli_complain(
+        "unknown subcommand %s: there are measure, plan and verify (spanwright --help)",
+        cli_safe(word).text);
 }

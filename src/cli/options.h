@@ -9,7 +9,11 @@
 #define CLI_WRONG 2
 #define CLI_GO (-1) /* options are read, go on */
 
-typedef enum cli_command { CLI_MEASURE = 1, CLI_PLAN = 2 } cli_command; /* bits of a set */
+typedef enum cli_command {
+    CLI_MEASURE = 1,
+    CLI_PLAN = 2,
+    CLI_VERIFY = 4
+} cli_command; /* bits of a set */
 
 typedef struct cli_options {
     cli_command command;
@@ -20,6 +24,7 @@ typedef struct cli_options {
     spw_measure_options measure; /* borrows channels */
     spw_bench bench;
     const char *bench_path, *pulses_path, *out_path; /* borrowed from argv or NULL */
+    const char *before, *after, *plan_path;          /* the same */
     bool json, digest, force, quiet, gate;
     bool has_span, has_expect, has_timebase;
     double span_low_us, span_neutral_us, span_high_us;
