@@ -6,6 +6,8 @@
 static bool is_declaration(const spw_vcd_word *word) {
     static const char *const keywords[] = {"$var", "$scope", "$upscope", "$enddefinitions",
                                            "$timescale"};
+    if (word->n == 0 || word->p[0] != '$')
+        return false;
     for (size_t i = 0; i < sizeof keywords / sizeof keywords[0]; i++)
         if (spw_vcd_word_is(word, keywords[i]))
             return true;

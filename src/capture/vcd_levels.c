@@ -176,11 +176,14 @@ void spw_vcd_set(spw_vcd *vcd, uint32_t number, const char *digits, size_t n) {
         digits += n - width;
         n = width;
     }
-    spw_vcd_touch(vcd, number);
     if (width == 1) {
-        vcd->variables[number].now = (uint8_t)(spw_vcd_digit9[(unsigned char)digits[0]] - 1);
+        uint8_t level = (uint8_t)(spw_vcd_digit9[(unsigned char)digits[0]] - 1);
+        if (variable->now != level)
+            spw_vcd_touch(vcd, number);
+        vcd->variables[number].now = level;
         return;
     }
+    spw_vcd_touch(vcd, number);
     uint8_t *now = vcd->bit_now + variable->bits;
     bool unknown = spw_vcd_digit9[(unsigned char)digits[0]] == UNKNOWN;
     memset(now, unknown ? SPW_LEVEL_UNKNOWN : SPW_LEVEL_LOW, width - n);
