@@ -348,7 +348,7 @@ static spw_plan plan_of(const spw_span *span, spw_advice *advice, char **caution
                                       .clamp_in_high = 2000,
                                       .clamp_out_low = 500,
                                       .clamp_out_high = 2500,
-                                      .segment = {{1000, 2000, 2, 0, -1500}},
+                                      .segment = {{1000, 2000, 2, 0, -1500, 0, 0, 0}},
                                       .segments = 1,
                                       .worst_error_ticks = 0.5,
                                       .worst_error_us = 0.5,
