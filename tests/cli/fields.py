@@ -2,6 +2,7 @@
 """Checks the fields of an answer in JSON (standard input) against the list
 that its schema promises. A field that goes, comes or changes place is told:
 fields may be added, here and in the documentation, never renamed.
+A name with "?" may be left out.
 Argument: the schema expected."""
 import json
 import sys
@@ -59,7 +60,8 @@ SCHEMAS = {
                    ("segments", [["from_us", "to_us", "gain", "offset_us"]])]),
         ("fixed_point", ["tick_us", "word_bits", ("clamp_in_ticks", RANGE),
                          ("segments", [["from_ticks", "to_ticks", "multiplier", "shift",
-                                        "addend", "in_offset_ticks", "out_offset_ticks", "whole"]]),
+                                        "addend", "in_offset_ticks?", "out_offset_ticks?",
+                                        "whole?"]]),
                          ("clamp_out_ticks", RANGE), "worst_error_ticks", "worst_error_us",
                          "inputs_checked", "widest_product_bits"]),
         ("before", EFFECT), ("after", EFFECT),
@@ -79,6 +81,7 @@ def check(value, fields, where):
             check(item, fields[0], "%s[%d]" % (where, i))
         return
     names = [f if isinstance(f, str) else f[0] for f in fields]
+    names = [n.rstrip("?") for n in names if n[-1] != "?" or n[:-1] in value]
     if list(value) != names:
         wrong.append("%s: %s, not %s" % (where, list(value), names))
         return
