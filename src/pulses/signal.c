@@ -132,6 +132,13 @@ static void explain(const spw_train *train, const spw_survey *v, double end_s, b
         few_pulses(train, v, end_s, t);
     else if (period_us < SPW_FRAME_MIN_US)
         too_fast(v, t);
+    else if (train->has_polarity && frames_found)
+        spw_text_printf(t,
+                        "high for %s and low for %s: read as %s (--polarity), no even frames of "
+                        "pulses of %.0f to %.0f us are left",
+                        span_of(v->high.median).text, span_of(v->low.median).text,
+                        spw_polarity_name(train->polarity), train->width_low_us,
+                        train->width_high_us);
     else if (within_factor(&v->period, 1.3) && period_us > SPW_FRAME_MAX_US)
         spw_text_printf(t, "repeats every %s (high %s, low %s): too slow for control pulses",
                         span_of(period_us).text, span_of(v->high.median).text,
