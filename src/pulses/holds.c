@@ -9,6 +9,7 @@
 #include "pulses/noise.h"
 #include "pulses/train.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -83,6 +84,15 @@ static moments moments_of(const double *v, size_t from, size_t to) {
     return m;
 }
 
+/* Half the mean squared successive difference: the variance of white noise,
+ * whatever the level does slowly. */
+static double successive(const double *v, size_t from, size_t to) {
+    double sum = 0;
+    for (size_t i = from; i + 1 < to; i++)
+        sum += (v[i + 1] - v[i]) * (v[i + 1] - v[i]);
+    return to - from > 1 ? 0.5 * sum / (double)(to - from - 1) : 0;
+}
+
 /* Straight line through the cleaned widths against time. */
 typedef struct slant {
     double slope, u_slope; /* us a second */
@@ -106,7 +116,7 @@ static slant slant_of(const finder *f, const double *v, size_t from, size_t to) 
     if (tt > 0) {
         s.slope = tv / tt;
         s.squares = fmax(0, vv - tv * tv / tt);
-        s.u_slope = f->noise.mean_sd_us / sqrt(tt);
+        s.u_slope = fmax(f->noise.mean_sd_us, sqrt(s.squares / n)) / sqrt(tt);
     }
     return s;
 }
@@ -128,11 +138,17 @@ static double sampling_reach(const finder *f, const piece *a, const piece *b, do
     return fmin(1.05 * step, 3 * sqrt(ua * ua + ub * ub));
 }
 
+/* Variance of a piece's mean: of the regime's noise, or of its own where that is
+ * more (widths that toggle between two steps there and elsewhere do not). */
+static double mean_variance(const finder *f, const moments *m) {
+    return fmax(f->noise.mean_sd_us * f->noise.mean_sd_us, m->squares / m->n) / m->n;
+}
+
 static bool same_level(const finder *f, const piece *a, const piece *b) {
     moments ma = moments_of(f->clean, a->first, a->end);
     moments mb = moments_of(f->clean, b->first, b->end);
     double apart = fabs(ma.mean - mb.mean);
-    double noise = 4 * f->noise.mean_sd_us * sqrt(1 / ma.n + 1 / mb.n);
+    double noise = 4 * sqrt(mean_variance(f, &ma) + mean_variance(f, &mb));
     if (f->recording.resolution_us > 0 && f->noise.sd_us <= f->recording.resolution_us)
         noise = 0; /* what is left is sampling, which knows better */
     double sd = sqrt((ma.squares + mb.squares) / (ma.n + mb.n));
@@ -170,7 +186,117 @@ static bool join_pass(finder *f, piece *piece_, size_t n) {
     return any;
 }
 
+/* --- toggling --- */
+
+/* A command between two steps of the controller makes widths that toggle between
+ * them, at one level and not at another: too quiet within each run for the
+ * regime's noise, and cut to bits. */
+enum { LOOK_AHEAD = 24 };
+/* Largest ratio of variance and successive(): 1 + 3 sd of it in n values (1/sqrt n),
+ * and less than the 2 (n - 1)/n of a quiet hold with one frame of a ramp behind it. */
+static const double WHITE_SD = 3, WHITE_MOST = 1.7;
+
+typedef struct region {
+    moments all;
+    double differences, within; /* sums of squares: successive, and within pieces */
+} region;
+
+static void region_add(region *r, const finder *f, const piece *p) {
+    moments own = moments_of(f->width, p->first, p->end);
+    for (size_t i = p->first; i < p->end; i++) {
+        if (r->all.n > 0)
+            r->differences += pow(f->width[i] - f->width[i - 1], 2);
+        r->all.n += 1;
+        double d = f->width[i] - r->all.mean;
+        r->all.mean += d / r->all.n;
+        r->all.squares += d * (f->width[i] - r->all.mean);
+    }
+    r->within += own.squares;
+}
+
+static bool toggles(const region *r) {
+    if (r->all.n < HOLD_FRAMES)
+        return false;
+    double variance = r->all.squares / (r->all.n - 1);
+    double white = fmin(WHITE_MOST, 1 + WHITE_SD / sqrt(r->all.n));
+    return variance <= white * 0.5 * r->differences / (r->all.n - 1) &&
+           r->within * 9 < r->all.squares;
+}
+
+static void join_toggling(const finder *f, piece *pieces, size_t n) {
+    for (size_t i = 0; i < n; i++) {
+        region r = {0};
+        size_t best = i;
+        for (size_t k = i; k < n && pieces[k].first <= pieces[best].end + LOOK_AHEAD; k++) {
+            region_add(&r, f, &pieces[k]);
+            if (k > i && toggles(&r))
+                best = k;
+        }
+        for (size_t k = i + 1; k <= best; k++)
+            pieces[k].dead = true;
+        pieces[i].end = pieces[best].end;
+        i = best;
+    }
+}
+
 /* --- ramps --- */
+
+/* Longer pieces leave the change points no doubt. */
+enum { SHORT = 60 };
+
+/* Two levels in a short piece, below the change points' penalty. A single test
+ * at a true hold reaches 8 + 2 ln n sd^2 less than once in 100. */
+static bool steps_within(const finder *f, const piece *p) {
+    moments all = moments_of(f->clean, p->first, p->end);
+    double sum = 0, best = 0, step = 0;
+    for (size_t i = p->first; i + 1 < p->end; i++) {
+        sum += f->clean[i] - all.mean;
+        double k = (double)(i + 1 - p->first);
+        double gain = sum * sum * all.n / (k * (all.n - k));
+        if (gain > best)
+            step = fabs(sum) * all.n / (k * (all.n - k));
+        best = fmax(best, gain);
+    }
+    double sd = f->noise.mean_sd_us;
+    double own = sqrt(successive(f->width, p->first, p->end));
+    if (own > 2 * sd) /* it toggles, and elsewhere they do not */
+        sd = own;
+    return all.n < SHORT && step > 1.05 * f->recording.resolution_us &&
+           best > (8 + 2 * log(all.n)) * sd * sd;
+}
+
+static const piece *neighbour(const piece *pieces, size_t n, size_t at, bool after) {
+    for (size_t i = at; after ? i + 1 < n : i > 0;) {
+        i = after ? i + 1 : i - 1;
+        if (!pieces[i].dead)
+            return &pieces[i];
+    }
+    return NULL;
+}
+
+/* A slow ramp in steps that the noise nearly hides: the pieces on both sides are no
+ * single frames and go on in one direction by little. Pieces may then be two steps
+ * in one, or have their ends off by a frame, so that 0.18 s looks like 0.2. */
+static const double LITTLE = 15, STAIR_S = 0.3;
+
+static bool on_a_stair(const finder *f, const piece *pieces, size_t n, size_t at) {
+    const piece *p = &pieces[at];
+    const piece *side[] = {neighbour(pieces, n, at, false), neighbour(pieces, n, at, true)};
+    double here = moments_of(f->clean, p->first, p->end).mean, step[2];
+    double length = (double)(p->end - p->first), longest = length;
+    for (int i = 0; i < 2; i++) {
+        if (side[i] == NULL)
+            return false;
+        double other = (double)(side[i]->end - side[i]->first);
+        step[i] = moments_of(f->clean, side[i]->first, side[i]->end).mean - here;
+        if (other < 3 || 3 * other < length || fabs(step[i]) > LITTLE * f->noise.mean_sd_us)
+            return false;
+        longest = fmax(longest, other);
+    }
+    if ((step[0] < 0) == (step[1] < 0))
+        return false;
+    return longest * f->regime->period_us < STAIR_S * 1e6 || steps_within(f, p);
+}
 
 /* Over the piece and as many frames on either side: does one line explain the
  * widths better than the levels of the pieces do? */
@@ -179,6 +305,8 @@ static bool on_a_ramp(const finder *f, const piece *pieces, size_t n, size_t at)
     slant own = slant_of(f, f->clean, p->first, p->end);
     if (fabs(own.slope) > DRIFT_US_PER_S && fabs(own.slope) > 3.5 * own.u_slope &&
         fabs(own.slope) * own.seconds > 2 * f->recording.resolution_us)
+        return true;
+    if (on_a_stair(f, pieces, n, at))
         return true;
     size_t length = p->end - p->first;
     size_t from = p->first > length ? p->first - length : 0;
@@ -199,22 +327,44 @@ static bool on_a_ramp(const finder *f, const piece *pieces, size_t n, size_t at)
 
 /* --- holds --- */
 
-/* Frames at the ends that the hold's own scatter does not explain are the beginning of a ramp. */
-static void trim(const finder *f, piece *p) {
-    moments m = moments_of(f->clean, p->first, p->end);
-    double far = fmax(3 * f->noise.sd_us, 3 * sqrt(m.squares / m.n));
-    while (p->end - p->first > HOLD_FRAMES && fabs(f->width[p->first] - m.mean) > far)
+/* A hold's own scatter where it is more than the regime's: from the 90 % quantile
+ * of the deviations (1.645 sd), which a few odd widths do not move. */
+static spw_status own_scatter(const finder *f, const piece *p, double mean, double *sd) {
+    size_t n = p->end - p->first;
+    double *off = malloc(n * sizeof *off);
+    if (off == NULL)
+        return SPW_ERR_MEMORY;
+    for (size_t i = 0; i < n; i++)
+        off[i] = fabs(f->width[p->first + i] - mean);
+    gsl_sort(off, 1, n);
+    *sd = fmax(f->noise.sd_us, spw_quantile_sorted(off, n, 0.9) / 1.645);
+    free(off);
+    return SPW_OK;
+}
+
+/* Frames at the ends that the hold's own scatter does not explain are the
+ * beginning of a ramp; widths that it does explain are not odd. */
+static spw_status trim(const finder *f, piece *p) {
+    double sd = 0, mean = moments_of(f->clean, p->first, p->end).mean;
+    spw_status status = own_scatter(f, p, mean, &sd);
+    if (status != SPW_OK)
+        return status;
+    while (p->end - p->first > HOLD_FRAMES && fabs(f->width[p->first] - mean) > CLIP * sd)
         p->first++;
-    while (p->end - p->first > HOLD_FRAMES && fabs(f->width[p->end - 1] - m.mean) > far)
+    while (p->end - p->first > HOLD_FRAMES && fabs(f->width[p->end - 1] - mean) > CLIP * sd)
         p->end--;
+    for (size_t i = p->first; i < p->end; i++)
+        if (fabs(f->width[i] - mean) <= ODD * sd)
+            f->channel->pulse[f->picked.at[i]].flags &= ~SPW_PULSE_ODD;
+    return SPW_OK;
 }
 
 static spw_status add_hold(finder *f, piece p) {
-    trim(f, &p);
-    if (!long_enough(f, &p))
-        return SPW_OK;
+    spw_status status = trim(f, &p);
+    if (status != SPW_OK || !long_enough(f, &p))
+        return status;
     spw_channel *c = f->channel;
-    spw_status status = spw_array_room((void **)&c->hold, &f->room, c->holds, 1, sizeof *c->hold);
+    status = spw_array_room((void **)&c->hold, &f->room, c->holds, 1, sizeof *c->hold);
     if (status != SPW_OK)
         return status;
     const uint32_t *at = f->picked.at + p.first;
@@ -237,6 +387,7 @@ static spw_status add_hold(finder *f, piece p) {
 }
 
 static spw_status pieces_to_holds(finder *f, piece *pieces, size_t n) {
+    join_toggling(f, pieces, n);
     for (int pass = 0; pass < 20 && join_pass(f, pieces, n); pass++)
         ;
     for (size_t i = 0; i < n; i++) {
@@ -249,24 +400,67 @@ static spw_status pieces_to_holds(finder *f, piece *pieces, size_t n) {
     return SPW_OK;
 }
 
-static spw_status cut_up(finder *f) {
-    size_t n = f->picked.n;
+/* Pieces by change points; *pieces is the caller's to free. */
+static spw_status cut_up(const finder *f, piece **pieces, size_t *n) {
     double step = FLICKER * f->recording.resolution_us;
     double scale = fmax(f->noise.mean_sd_us, step);
+    double penalty = 3 * log((double)f->picked.n);
     size_t *ends = NULL;
-    size_t count = 0;
-    spw_status status = spw_change_points(f->clean, n, scale, 3 * log((double)n), 1, &ends, &count);
+    spw_status status = spw_change_points(f->clean, f->picked.n, scale, penalty, 1, &ends, n);
     if (status != SPW_OK)
         return status;
-    piece *pieces = malloc(count * sizeof *pieces);
-    if (pieces == NULL) {
-        free(ends);
-        return SPW_ERR_MEMORY;
-    }
-    for (size_t i = 0; i < count; i++)
-        pieces[i] = (piece){i > 0 ? ends[i - 1] : 0, ends[i], false};
+    *pieces = malloc(*n * sizeof **pieces);
+    for (size_t i = 0; *pieces != NULL && i < *n; i++)
+        (*pieces)[i] = (piece){i > 0 ? ends[i - 1] : 0, ends[i], false};
     free(ends);
-    status = pieces_to_holds(f, pieces, count);
+    return *pieces != NULL ? SPW_OK : SPW_ERR_MEMORY;
+}
+
+/* Pieces at least so long, and so many frames in them, tell the noise better
+ * than differences over the whole regime do: a staircase looks like correlation. */
+enum { TELLING = 30, TELLING_ALL = 60 };
+
+/* Variance over half the mean squared successive difference (von Neumann 1941): 1
+ * for white noise, 1/(1 - phi) for first-order noise; more means that it moves. */
+static const double STILL = 3;
+
+static void learn_noise(finder *f, const piece *pieces, size_t n, double floor_us) {
+    double squares = 0, products = 0, dof = 0, all = 0;
+    for (size_t i = 0; i < n; i++) {
+        size_t length = pieces[i].end - pieces[i].first;
+        if (length < TELLING)
+            continue;
+        moments m = moments_of(f->clean, pieces[i].first, pieces[i].end);
+        if (m.squares > STILL * m.n * successive(f->clean, pieces[i].first, pieces[i].end))
+            continue;
+        for (size_t k = pieces[i].first; k + 1 < pieces[i].end; k++)
+            products += (f->clean[k] - m.mean) * (f->clean[k + 1] - m.mean);
+        squares += m.squares;
+        dof += m.n - 1;
+        all += m.n;
+    }
+    if (all < TELLING_ALL)
+        return;
+    /* a mean taken off each piece lowers the estimate by about (1 + 3 phi)/n */
+    double phi = squares > 0 ? products / squares + 1.5 / TELLING : 0;
+    f->noise = spw_noise_of(fmax(floor_us, sqrt(squares / dof)), phi, all);
+}
+
+static spw_status find_holds(finder *f, double floor_us) {
+    piece *pieces = NULL;
+    size_t n = 0;
+    spw_status status = spw_noise_estimate(f->width, f->picked.n, floor_us, &f->noise);
+    if (status != SPW_OK)
+        return status;
+    clean(f, f->picked.n);
+    if ((status = cut_up(f, &pieces, &n)) != SPW_OK)
+        return status;
+    learn_noise(f, pieces, n, floor_us);
+    free(pieces);
+    clean(f, f->picked.n);
+    if ((status = cut_up(f, &pieces, &n)) != SPW_OK)
+        return status;
+    status = pieces_to_holds(f, pieces, n);
     free(pieces);
     return status;
 }
@@ -286,11 +480,7 @@ static spw_status in_regime(finder *f) {
         f->lead_s[i] = p->lead_s;
     }
     double floor_us = spw_width_floor(&f->recording, f->channel, f->picked.at, n);
-    spw_status status = spw_noise_estimate(f->width, n, fmax(floor_us, ROUNDING_US), &f->noise);
-    if (status != SPW_OK)
-        return status;
-    clean(f, n);
-    return cut_up(f);
+    return find_holds(f, fmax(floor_us, ROUNDING_US));
 }
 
 spw_status spw_holds_find(const spw_train *train, const spw_edge_report *report,

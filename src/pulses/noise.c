@@ -7,11 +7,11 @@
 
 /* Second differences at a lag: straight ramps vanish, steps touch 2 lag values.
  * Their sd is sqrt(6) that of white noise. Two robust scales, the larger counts:
- * the median of the magnitudes, and the rms of the smaller 85 % of them (which
+ * the median of the magnitudes, and the rms of the smaller 70 % of them (which
  * still sees widths that toggle between two steps of the controller, where the
- * median is 0). Factors for the normal distribution: 1/0.6745; the second moment
- * of the central 85 % is 0.5207. */
-static const double CENTRAL = 0.85, CENTRAL_MOMENT = 0.5207;
+ * median is 0, and not yet the steps between holds of 8 frames). Factors for the
+ * normal distribution: 1/0.6745; the second moment of the central 70 % is 0.3097. */
+static const double CENTRAL = 0.7, CENTRAL_MOMENT = 0.3097;
 /* Differences of neighbours beyond so many sd are steps of the command. */
 static const double JUMP = 8;
 
@@ -47,12 +47,15 @@ static double ratio_of(double phi, double lag) {
     return (6 - 8 * r + 2 * r * r) / 6;
 }
 
+/* More correlation than this is movement: short holds look like it at the far lag. */
+static const double LARGEST = 0.65;
+
 /* The correlation that makes the scales at lag 1 and at the long lag agree. */
 static double correlation(double near, double far, double lag) {
     if (!(far > near) || !(near > 0))
         return 0;
     double wanted = near * near / (far * far);
-    double low = 0, high = 0.9;
+    double low = 0, high = LARGEST;
     for (int i = 0; i < 40; i++) {
         double middle = 0.5 * (low + high);
         if (ratio_of(middle, 1) / ratio_of(middle, lag) > wanted)
@@ -81,11 +84,14 @@ spw_status spw_noise_estimate(const double *widths, size_t n, double floor_us, s
     free(jumps);
     double phi = near > floor_us ? correlation(near, far, FAR) : 0;
     double white = fmax(floor_us, near / sqrt(ratio_of(phi, 1)));
-    /* The correlation is known to about 1/sqrt n; too small a one would shatter holds. */
-    double safe = fmin(0.75, phi + (n > 0 ? 1 / sqrt((double)n) : 0));
-    noise->sd_us = white;
-    noise->mean_sd_us = white * sqrt((1 + safe) / (1 - safe));
+    *noise = spw_noise_of(white, phi, (double)n);
     return SPW_OK;
+}
+
+spw_noise spw_noise_of(double sd_us, double phi, double n) {
+    /* The correlation is known to about 1/sqrt n; too small a one would shatter holds. */
+    double safe = fmax(0, fmin(LARGEST, phi + 1 / sqrt(fmax(1, n))));
+    return (spw_noise){sd_us, sd_us * sqrt((1 + safe) / (1 - safe))};
 }
 
 enum { ABOUT = 9 };

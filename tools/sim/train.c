@@ -64,6 +64,8 @@ static double width_of(builder *b, double commanded_us, const frame_faults *f) {
     double rho = b->spec->jitter_ar;
     b->ar = rho * b->ar + sqrt(1.0 - rho * rho) * unit_noise(b);
     double width = f->width != NULL ? f->width->value_us : commanded_us;
+    if (b->spec->dither_us > 0)
+        width += b->spec->dither_us * sim_rng_normal(&b->rng);
     if (b->spec->step_us > 0)
         width = round(width / b->spec->step_us) * b->spec->step_us;
     return width + b->spec->jitter_us * b->ar;

@@ -44,6 +44,7 @@ typedef struct sim_train_spec {
     double wander_us;       /* sd of each period, adding up (software timing) */
     const sim_fault *fault;
     size_t faults;
+    double dither_us; /* sd of the command before it is rounded to step_us */
     uint64_t seed;
 } sim_train_spec;
 
