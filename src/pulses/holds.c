@@ -149,9 +149,9 @@ static bool same_level(const finder *f, const piece *a, const piece *b) {
     moments mb = moments_of(f->clean, b->first, b->end);
     double apart = fabs(ma.mean - mb.mean);
     double noise = 4 * sqrt(mean_variance(f, &ma) + mean_variance(f, &mb));
-    if (f->recording.resolution_us > 0 && f->noise.sd_us <= f->recording.resolution_us)
-        noise = 0; /* what is left is sampling, which knows better */
     double sd = sqrt((ma.squares + mb.squares) / (ma.n + mb.n));
+    if (fmax(f->noise.sd_us, sd) <= f->recording.resolution_us)
+        noise = 0; /* what is left is sampling, which knows better */
     return apart <= noise || apart <= sampling_reach(f, a, b, sd);
 }
 
@@ -235,6 +235,8 @@ static void join_toggling(const finder *f, piece *pieces, size_t n) {
         for (size_t k = i + 1; k <= best; k++)
             pieces[k].dead = true;
         pieces[i].end = pieces[best].end;
+        for (size_t k = pieces[i].first; best > i && k < pieces[i].end; k++)
+            f->clean[k] = f->width[k]; /* what toggles is no outlier */
         i = best;
     }
 }
@@ -327,15 +329,18 @@ static bool on_a_ramp(const finder *f, const piece *pieces, size_t n, size_t at)
 
 /* --- holds --- */
 
-/* A hold's own scatter where it is more than the regime's: from the 90 % quantile
- * of the deviations (1.645 sd), which a few odd widths do not move. */
-static spw_status own_scatter(const finder *f, const piece *p, double mean, double *sd) {
-    size_t n = p->end - p->first;
+/* A hold's level and own scatter where that is more than the regime's, from its
+ * inner frames: two at each end may be those of a ramp. The 90 % quantile of the
+ * deviations (1.645 sd) is not moved by a few odd widths. */
+static spw_status own_scatter(const finder *f, const piece *p, double *mean, double *sd) {
+    enum { ENDS = 2 };
+    size_t first = p->first + ENDS, n = p->end - p->first - 2 * (size_t)ENDS;
     double *off = malloc(n * sizeof *off);
     if (off == NULL)
         return SPW_ERR_MEMORY;
+    *mean = moments_of(f->clean, first, first + n).mean;
     for (size_t i = 0; i < n; i++)
-        off[i] = fabs(f->width[p->first + i] - mean);
+        off[i] = fabs(f->width[first + i] - *mean);
     gsl_sort(off, 1, n);
     *sd = fmax(f->noise.sd_us, spw_quantile_sorted(off, n, 0.9) / 1.645);
     free(off);
@@ -345,8 +350,8 @@ static spw_status own_scatter(const finder *f, const piece *p, double mean, doub
 /* Frames at the ends that the hold's own scatter does not explain are the
  * beginning of a ramp; widths that it does explain are not odd. */
 static spw_status trim(const finder *f, piece *p) {
-    double sd = 0, mean = moments_of(f->clean, p->first, p->end).mean;
-    spw_status status = own_scatter(f, p, mean, &sd);
+    double sd = 0, mean = 0;
+    spw_status status = own_scatter(f, p, &mean, &sd);
     if (status != SPW_OK)
         return status;
     while (p->end - p->first > HOLD_FRAMES && fabs(f->width[p->first] - mean) > CLIP * sd)
