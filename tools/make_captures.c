@@ -4,6 +4,7 @@
  * are simulated from them (tools/sim). Beside the captures it writes truth.tsv:
  * what each line really carried, hold by hold. */
 #include "sim/channel.h"
+#include "sim/rng.h"
 #include "sim/train.h"
 
 #include <archive.h>
@@ -265,6 +266,7 @@ static void write_audio(void) {
     static const double width_us[] = {1500, 1000, 2000};
     l.spec.faults = 0;
     l.spec.seed = 20260405;
+    l.name = "ch0";
     command(&l, width_us, 3, 100, 10);
     sim_train *train = make(&l);
     note_truth(name, &l, train);
@@ -298,6 +300,67 @@ static void write_audio(void) {
     sim_train_free(train);
 }
 
+/* What the claw's adapter does, as `plan` for wren-claw.wav asks for: twice the width less
+ * 1500 us, kept within 510 and 2490 us, by a timer with ticks of 1 us. */
+static double adapted_us(double in_us, double phase) {
+    double ticks = floor(in_us + phase);
+    return fmin(2490, fmax(510, 2 * ticks - 1500));
+}
+
+/* The claw's line before and after its adapter, one recorder at 10 MHz. The commands stop
+ * between the ends as well, so that the line is seen where no clamp holds. */
+static void write_adapter(void) {
+    static const char name[] = "wren-adapter.vcd";
+    line l = {.name = "link"};
+    static const double width_us[] = {1500, 1000, 1250, 1500, 1750, 2000, 1500};
+    l.spec = (sim_train_spec){.period_us = 20000,
+                              .start_s = 0.0231,
+                              .jitter_us = 0.6,
+                              .frame_jitter_us = 0.3,
+                              .seed = 20260407};
+    command(&l, width_us, 7, 40, 0);
+    sim_train *train[2] = {make(&l), calloc(1, sizeof(sim_train))};
+    sim_rng rng = sim_rng_seed(20260408);
+    if (train[1] == NULL)
+        fail("out of memory:", name);
+    train[1]->end_s = train[0]->end_s;
+    train[1]->edge_s = malloc(2 * train[0]->pulses * sizeof(double));
+    if (train[1]->edge_s == NULL)
+        fail("out of memory:", name);
+    for (size_t i = 0; i < train[0]->pulses; i++) {
+        const sim_pulse *pulse = &train[0]->pulse[i];
+        double phase = sim_rng_uniform(&rng);
+        double lead_s = pulse->lead_s + (pulse->width_us + 14 + phase) * 1e-6;
+        double trail_s = lead_s + adapted_us(pulse->width_us, phase) * 1e-6;
+        if (trail_s >= train[1]->end_s)
+            break;
+        train[1]->edge_s[train[1]->edges++] = lead_s;
+        train[1]->edge_s[train[1]->edges++] = trail_s;
+    }
+    note_truth(name, &l, train[0]);
+    size_t n;
+    spw_change *changes = merged(train, 2, 1e7, &n);
+    FILE *file = create(name);
+    fputs("$comment Wren: the claw's line before and after its range adapter $end\n"
+          "$timescale 100 ns $end\n$scope module wren $end\n"
+          "$var wire 1 ! link $end\n$var wire 1 \" servo $end\n"
+          "$upscope $end\n$enddefinitions $end\n",
+          file);
+    long long written = -1;
+    for (size_t i = 0; i < n; i++) {
+        long long tick = llround(changes[i].time_s * 1e7);
+        if (tick != written)
+            fprintf(file, "#%lld\n", tick);
+        fprintf(file, "%u%c\n", (unsigned)changes[i].level, changes[i].channel == 0 ? '!' : '"');
+        written = tick;
+    }
+    fprintf(file, "#%lld\n", llround(train[0]->end_s * 1e7));
+    finish(file, name);
+    free(changes);
+    sim_train_free(train[0]);
+    sim_train_free(train[1]);
+}
+
 int main(int argc, char **argv) {
     if (argc != 2) {
         fputs("usage: make_captures FOLDER\n", stderr);
@@ -312,6 +375,7 @@ int main(int argc, char **argv) {
     write_table();
     write_raw();
     write_audio();
+    write_adapter();
     finish(truth, "truth.tsv");
     return 0;
 }

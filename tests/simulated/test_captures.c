@@ -77,6 +77,7 @@ static void compare(const char *file, const char *channel, double rate_hz, doubl
 static void claw_vcd(void **state) {
     (void)state;
     compare("wren-claw.vcd", "wren.claw", 0, 0);
+    compare("wren-adapter.vcd", "wren.link", 0, 0);
 }
 
 static void lid_table(void **state) {
