@@ -72,9 +72,14 @@ int cli_check_targets(const cli_options *options) {
         status = check_target(options, "-o", options->out_path);
     if (status == CLI_GO && options->pulses_path != NULL)
         status = check_target(options, "--pulses", options->pulses_path);
-    if (status == CLI_GO && options->pulses_path != NULL && options->out_path != NULL &&
-        same_file(options->pulses_path, options->out_path))
-        return cli_complain("-o and --pulses name the same file: name two");
+    if (status == CLI_GO && options->emit_path != NULL)
+        status = check_target(options, "--emit-c", options->emit_path);
+    const char *target[] = {options->out_path, options->pulses_path, options->emit_path};
+    static const char *const name[] = {"-o", "--pulses", "--emit-c"};
+    for (size_t a = 0; a < 3; a++)
+        for (size_t b = a + 1; b < 3 && status == CLI_GO; b++)
+            if (target[a] != NULL && target[b] != NULL && same_file(target[a], target[b]))
+                status = cli_complain("%s and %s name the same file: name two", name[a], name[b]);
     return status;
 }
 
@@ -92,12 +97,12 @@ static spw_status fill_pulses(const cli_options *options, const spw_capture *con
     return status;
 }
 
-static spw_status fill_answer(const cli_options *options, const spw_text *answer,
-                              spw_output **output, spw_error *error) {
-    spw_status status = spw_output_open(options->out_path, options->force, output, error);
+static spw_status fill_text(const cli_options *options, const char *path, const spw_text *text,
+                            spw_output **output, spw_error *error) {
+    spw_status status = spw_output_open(path, options->force, output, error);
     if (status != SPW_OK)
         return status;
-    status = spw_output_write(*output, answer->data, answer->length, error);
+    status = spw_output_write(*output, text->data, text->length, error);
     if (status != SPW_OK) {
         spw_output_discard(*output);
         *output = NULL;
@@ -105,26 +110,25 @@ static spw_status fill_answer(const cli_options *options, const spw_text *answer
     return status;
 }
 
-int cli_deliver(const cli_options *options, const spw_text *answer,
+int cli_deliver(const cli_options *options, const spw_text *answer, const spw_text *header,
                 const spw_capture *const *captures, size_t n) {
-    spw_output *pulses = NULL, *file = NULL;
+    spw_output *file[3] = {NULL}; /* pulses, header, answer: filled first, then put in place */
     spw_error error;
     spw_error_clear(&error);
     spw_status status = SPW_OK;
     if (options->pulses_path != NULL)
-        status = fill_pulses(options, captures, n, &pulses, &error);
+        status = fill_pulses(options, captures, n, &file[0], &error);
+    if (status == SPW_OK && header != NULL)
+        status = fill_text(options, options->emit_path, header, &file[1], &error);
     if (status == SPW_OK && options->out_path != NULL)
-        status = fill_answer(options, answer, &file, &error);
-    if (status == SPW_OK && pulses != NULL) {
-        status = spw_output_commit(pulses, &error);
-        pulses = NULL;
+        status = fill_text(options, options->out_path, answer, &file[2], &error);
+    for (size_t k = 0; k < 3; k++) {
+        if (status == SPW_OK && file[k] != NULL) {
+            status = spw_output_commit(file[k], &error);
+            file[k] = NULL;
+        }
+        spw_output_discard(file[k]);
     }
-    if (status == SPW_OK && file != NULL) {
-        status = spw_output_commit(file, &error);
-        file = NULL;
-    }
-    spw_output_discard(pulses);
-    spw_output_discard(file);
     if (status != SPW_OK)
         return cli_complain_error(&error);
     return options->out_path != NULL ? CLI_DONE : cli_print_text(answer);

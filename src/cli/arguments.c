@@ -115,6 +115,8 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
                          &options->expect_high_us);
     case CLI_OPT_SPAN:
         return read_span(options, value);
+    case CLI_OPT_EMIT_C:
+        return read_file_name("--emit-c", value, &options->emit_path);
     case CLI_OPT_BEFORE:
         return read_name("--before", value, &options->before);
     case CLI_OPT_AFTER:

@@ -39,7 +39,7 @@ static int answer(const cli_options *options, const good *found, bool complete) 
     if (made != SPW_OK)
         status = cli_complain("%s", spw_status_text(made));
     else if (complete)
-        status = cli_deliver(options, &text, found->captures, found->n);
+        status = cli_deliver(options, &text, NULL, found->captures, found->n);
     else /* files are for whole answers; the good captures are still shown */
         status = options->out_path == NULL ? cli_print_text(&text) : CLI_WRONG;
     spw_text_free(&text);

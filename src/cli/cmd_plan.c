@@ -112,15 +112,37 @@ static int gate(const spw_plan *plan) {
     return joint->beyond_allowed && !plan->has_remap ? CLI_NOT_YES : CLI_DONE;
 }
 
+/* The header for --emit-c; a plan without constants has none, which is no yes. */
+static int make_header(const cli_options *options, const spw_plan *plan, spw_text *header,
+                       bool *missing) {
+    if (options->emit_path == NULL)
+        return CLI_GO;
+    spw_status made = spw_plan_emit_c(plan, header);
+    *missing = made == SPW_ERR_EMPTY;
+    return made == SPW_OK || *missing ? CLI_GO : cli_complain("%s", spw_status_text(made));
+}
+
 static int answer(const cli_options *options, const spw_plan *plan, const basis *from) {
-    spw_text text = {0};
+    spw_text text = {0}, header = {0};
     spw_text_style style = cli_style(options);
-    spw_status made = options->json
-                          ? spw_report_plan_json(plan, from->sources, from->n, &text)
-                          : spw_report_plan_text(plan, from->sources, from->n, &style, &text);
-    int status = made == SPW_OK ? cli_deliver(options, &text, from->captures, from->n)
+    bool missing = options->emit_path == NULL;
+    int status = make_header(options, plan, &header, &missing);
+    if (status == CLI_GO) {
+        spw_status made = options->json
+                              ? spw_report_plan_json(plan, from->sources, from->n, &text)
+                              : spw_report_plan_text(plan, from->sources, from->n, &style, &text);
+        status = made == SPW_OK ? cli_deliver(options, &text, missing ? NULL : &header,
+                                              from->captures, from->n)
                                 : cli_complain("%s", spw_status_text(made));
+    }
     spw_text_free(&text);
+    spw_text_free(&header);
+    if (status == CLI_DONE && missing && options->emit_path != NULL) {
+        cli_warn(options->emit_path, plan->has_remap
+                                         ? "not written: no constants fit the adapter's word"
+                                         : "not written: this plan needs no adapter");
+        return CLI_NOT_YES;
+    }
     return status == CLI_DONE && options->gate ? gate(plan) : status;
 }
 

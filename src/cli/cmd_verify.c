@@ -48,7 +48,7 @@ static int answer(const cli_options *options, const spw_verification *v, const s
     spw_status made = options->json
                           ? spw_report_verify_json(v, &text)
                           : spw_report_verify_text(v, before->name, after->name, &style, &text);
-    int status = made == SPW_OK ? cli_deliver(options, &text, captures, n)
+    int status = made == SPW_OK ? cli_deliver(options, &text, NULL, captures, n)
                                 : cli_complain("%s", spw_status_text(made));
     spw_text_free(&text);
     return status == CLI_DONE && v->pass != 1 ? CLI_NOT_YES : status;

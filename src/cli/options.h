@@ -23,8 +23,8 @@ typedef struct cli_options {
     size_t n_channels;
     spw_measure_options measure; /* borrows channels */
     spw_bench bench;
-    const char *bench_path, *pulses_path, *out_path; /* borrowed from argv or NULL */
-    const char *before, *after, *plan_path;          /* the same */
+    const char *bench_path, *pulses_path, *out_path;    /* borrowed from argv or NULL */
+    const char *before, *after, *plan_path, *emit_path; /* the same */
     bool json, digest, force, quiet, gate;
     bool has_span, has_expect, has_timebase;
     double span_low_us, span_neutral_us, span_high_us;

@@ -25,6 +25,7 @@ typedef enum cli_code {
     CLI_OPT_FORCE,
     CLI_OPT_QUIET,
     CLI_OPT_GATE,
+    CLI_OPT_EMIT_C,
     CLI_OPT_BEFORE,
     CLI_OPT_AFTER,
     CLI_OPT_PLAN,
