@@ -81,7 +81,7 @@ static spw_table_step step_evenly(spw_table_clock *clock, int64_t tick, double p
                                   uint64_t *missing) {
     double width = effective(clock, printed);
     double since = (double)(clock->rows - clock->anchor_row);
-    bool leans = clock->rebuilt || width > LEAN * clock->step;
+    bool leans = clock->rebuilt || width >= LEAN * clock->step;
     double off = (double)tick - predicted(clock, clock->rows);
     double drift = clock->step_doubt * since * clock->step;
     double allowed = width + clock->anchor_width + STRAY * clock->step + drift;
@@ -99,7 +99,7 @@ static spw_table_step step_evenly(spw_table_clock *clock, int64_t tick, double p
     }
     if (tick < clock->last)
         return SPW_STEP_BACK;
-    if (tick == clock->last)
+    if (tick == clock->last && !leans)
         return SPW_STEP_REPEAT;
     double steps = round(off / clock->step);
     if (steps < 1 || steps > 1e15 || allowed > IN_STEP * clock->step ||

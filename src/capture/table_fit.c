@@ -189,17 +189,22 @@ static bool holds(spw_table_clock *clock, const head_times *times, bool strictly
     return off * 20 <= times->n && (gaps + off) * 10 <= times->n;
 }
 
-/* Times printed finely enough to tell each row from the next. */
-static bool fit_fine(spw_table_clock *clock, const head_times *times, int64_t usual) {
+/* Times printed finely enough to tell each row from the next, or in steps of
+ * always the same digits; doubtful when some other steps could be rounding. */
+static bool fit_fine(spw_table_clock *clock, const head_times *times, int64_t usual,
+                     bool *doubtful) {
     double step = (double)usual;
     size_t near = 0, wide = 0, from = 0, run_from = 0, run_to = 0;
     bool exact = true;
+    *doubtful = false;
     for (size_t i = 1; i < times->n; i++) {
         double off = (double)(times->tick[i] - times->tick[i - 1]) - step;
         double room = fmin(times->width[i] + times->width[i - 1] + STRAY * step, LEAN * step);
-        wide += times->width[i] > LEAN * step;
+        wide += times->width[i] >= LEAN * step;
         bool same = off == 0;
-        if (same || (fabs(off) <= room && times->width[i] <= LEAN * step)) {
+        *doubtful = *doubtful ||
+                    (!same && fabs(off) <= times->width[i] + times->width[i - 1] + STRAY * step);
+        if (same || (fabs(off) <= room && times->width[i] < LEAN * step)) {
             near++;
             exact = exact && same;
             if (i - from > run_to - run_from)
@@ -288,23 +293,25 @@ static void decide(const spw_table_probe *probe, const head_times *times, spw_ta
     spw_table_clock *clock = &fit->clock;
     int64_t usual = median_step(times);
     double changing = spw_table_probe_changing(probe);
-    bool even = times->n >= 3 && usual > 0 && fit_fine(clock, times, usual);
-    if (even && changing >= 0.9)
-        even = false;
-    if (!even && !(changing >= 0.9)) {
-        bool wide = false;
-        for (size_t i = 0; i < times->n; i++)
-            wide = wide || times->width[i] > LEAN * (double)usual;
-        even = wide && fit_rounded(clock, times);
+    bool doubtful = false, samples = !(changing >= 0.9);
+    spw_table_clock fine = *clock, rounded = *clock;
+    fine.kind = rounded.kind = SPW_CLOCK_EVEN;
+    bool even = samples && times->n >= 3 && usual > 0 && fit_fine(&fine, times, usual, &doubtful);
+    bool wide = false;
+    for (size_t i = 0; i < times->n; i++)
+        wide = wide || times->width[i] >= LEAN * (double)usual;
+    if (samples && wide && (!even || (fine.exact && doubtful)) && fit_rounded(&rounded, times)) {
+        even = true;
+        *clock = rounded;
+    } else if (even) {
+        *clock = fine;
     }
-    clock->kind = even ? SPW_CLOCK_EVEN : SPW_CLOCK_ROWS;
     if (even) {
         clock->resolution_s = spw_table_tick_s(clock, clock->step);
         return;
     }
-    clock->rebuilt = clock->exact = false;
     fit->rounded =
-        times->n >= 8 && spw_table_probe_idle_repeats(probe, times->tick) * 10 > times->n;
+        times->n >= 3 && spw_table_probe_idle_repeats(probe, times->tick) * 10 > times->n;
     if (changing < 0.5) /* irregular samples */
         clock->resolution_s = spw_table_tick_s(clock, (double)usual);
     else

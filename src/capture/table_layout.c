@@ -15,7 +15,7 @@ typedef struct finder {
     const spw_read_options *options;
     spw_table_layout *layout;
     spw_error *error;
-    spw_table_row tail[SPW_TABLE_TAIL_ROWS]; /* rows of the lower half of the head's end */
+    spw_table_row tail[SPW_TABLE_TAIL_ROWS]; /* the last rows of the head */
     size_t tail_rows;
     spw_table_row above[HEADER_ROWS_MAX]; /* above the numbers, the nearest first */
     size_t above_rows;
@@ -219,20 +219,29 @@ static above_kind judge_above(const finder *find, const spw_table_row *row) {
     return kind;
 }
 
-/* Names and units stand in the up to three rows right above the numbers. */
+static bool looks_like_header(const finder *find, size_t index, size_t wanted, above_kind *kind) {
+    if (index >= find->above_rows)
+        return false;
+    *kind = judge_above(find, &find->above[index]);
+    if (kind->words == 0 || (kind->numbers > 0 && !kind->time_first))
+        return false;
+    return (kind->words + kind->numbers) * 2 >= wanted || kind->units == kind->words;
+}
+
+/* Names and units stand in the up to three rows right above the numbers. A row
+ * of some units is one of units when another row above it can have the names. */
 static void find_header(finder *find, const spw_table_row **names, const spw_table_row **units) {
     spw_table_layout *layout = find->layout;
     size_t wanted = 0, most = 0;
     for (size_t k = 0; k < layout->columns; k++)
         wanted += layout->column[k].value;
     *names = *units = NULL;
-    for (size_t i = 0; i < find->above_rows; i++) {
-        above_kind kind = judge_above(find, &find->above[i]);
-        if ((kind.words + kind.numbers) * 2 < wanted || kind.words == 0 ||
-            (kind.numbers > 0 && !kind.time_first))
-            break;
+    above_kind kind, next;
+    for (size_t i = 0; looks_like_header(find, i, wanted, &kind); i++) {
         layout->header_rows++;
-        if (kind.units > 0 && kind.units * 2 >= kind.words && *units == NULL && *names == NULL) {
+        bool has_units = kind.units > 0 && kind.units * 2 >= kind.words;
+        if (has_units && *units == NULL && *names == NULL &&
+            (kind.units == kind.words || looks_like_header(find, i + 1, wanted, &next))) {
             *units = &find->above[i];
         } else if (kind.different > most) {
             *names = &find->above[i];
@@ -273,7 +282,7 @@ static void take_names(finder *find, const spw_table_row *names, const spw_table
 
 /* How one column of the tail runs. */
 typedef struct run_kind {
-    size_t numbers, different, clocks;
+    size_t numbers, different, clocks, days;
     bool falls, counts, bits;
 } run_kind;
 
@@ -285,6 +294,7 @@ static run_kind judge_run(const finder *find, size_t column) {
         spw_decimal number;
         spw_table_class class = class_of(find, &cell, &number);
         kind.clocks += class == SPW_CELL_CLOCK;
+        kind.days += class == SPW_CELL_DATE;
         if (class != SPW_CELL_NUMBER)
             continue;
         double value = spw_decimal_value(&number);
@@ -332,7 +342,7 @@ static void choose_time_column(finder *find) {
     if (layout->time_column == first)
         ; /* said so */
     else if (layout->time_column != SPW_TABLE_NONE) {
-        if (run.counts || layout->count_named)
+        if (run.counts || run.days > 0 || layout->count_named)
             layout->count_column = first;
     } else {
         size_t second = next_value_column(layout, first);
@@ -352,14 +362,12 @@ static void choose_time_column(finder *find) {
             layout->time_column = first;
         }
     }
-    /* A time column of its own day alone goes with the time of day. */
-    if (layout->time_column == first && !find->options->has_rate) {
-        size_t second = next_value_column(layout, first);
-        if (second != SPW_TABLE_NONE && run.numbers == 0 && run.clocks == 0 &&
-            judge_run(find, second).clocks > 0) {
-            layout->time_column = second;
-            layout->count_column = first;
-        }
+    /* A column of days alone, named or not, goes with the time of day beside it. */
+    size_t second = next_value_column(layout, first);
+    if (layout->time_column == first && run.days > 0 && second != SPW_TABLE_NONE &&
+        judge_run(find, second).clocks > 0) {
+        layout->time_column = second;
+        layout->count_column = first;
     }
 }
 
@@ -484,6 +492,15 @@ spw_status spw_table_find_layout(const char *head, size_t length, bool whole,
         status = find_data(&find);
     if (status != SPW_OK)
         return status;
+    /* From here on the rows of numbers alone tell how the columns run. */
+    n = spw_table_tail_rows(head, length, whole, layout->dialect.line_end, find.tail);
+    find.tail_rows = 0;
+    for (size_t i = 0; i < n; i++)
+        if (find.tail[i].text >= head + layout->data_at)
+            find.tail[find.tail_rows++] = find.tail[i];
+    if (find.tail_rows == 0) /* a single row without a line end */
+        find.tail[find.tail_rows++] =
+            (spw_table_row){.text = head + layout->data_at, .length = length - layout->data_at};
     const spw_table_row *names, *units;
     find_header(&find, &names, &units);
     take_names(&find, names, units);

@@ -182,6 +182,7 @@ typedef struct spw_table_probe {
     bool *two_levels;   /* per channel: 0/1 or two levels well apart */
     bool *varies;       /* per channel: more than one value */
     bool *fractional;   /* per channel: some cell has a decimal mark or an exponent */
+    bool *noisy;        /* per channel, of volts: values scatter about the levels */
     double *low, *high; /* per channel, of volts */
     bool whole;         /* the head is the whole file */
     bool time_of_day;
@@ -191,7 +192,8 @@ spw_status spw_table_probe_head(const char *head, size_t length, bool whole,
                                 spw_error *error) SPW_CHECKED;
 void spw_table_probe_free(spw_table_probe *probe);
 /* Share of rows that differ from the row before by level in some column;
- * NAN when a column has no levels. */
+ * NAN when a column has no levels, or so few rows of noisy ones that they
+ * could be samples. */
 double spw_table_probe_changing(const spw_table_probe *probe);
 /* Rows at the time of the row before that change nothing. */
 size_t spw_table_probe_idle_repeats(const spw_table_probe *probe, const int64_t *tick);

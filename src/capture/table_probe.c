@@ -21,11 +21,13 @@ static spw_status allocate(spw_table_probe *probe, const spw_table_layout *layou
     probe->two_levels = calloc(n, sizeof *probe->two_levels);
     probe->varies = calloc(n, sizeof *probe->varies);
     probe->fractional = calloc(n, sizeof *probe->fractional);
+    probe->noisy = calloc(n, sizeof *probe->noisy);
     probe->low = calloc(n, sizeof *probe->low);
     probe->high = calloc(n, sizeof *probe->high);
     if (probe->column == NULL || probe->time == NULL || probe->line == NULL ||
         probe->value == NULL || probe->two_levels == NULL || probe->varies == NULL ||
-        probe->fractional == NULL || probe->low == NULL || probe->high == NULL)
+        probe->fractional == NULL || probe->noisy == NULL || probe->low == NULL ||
+        probe->high == NULL)
         return spw_error_set(error, SPW_ERR_MEMORY, "out of memory");
     size_t at = 0;
     for (size_t k = 0; k < layout->columns; k++)
@@ -150,6 +152,7 @@ static void find_levels(spw_table_probe *probe, size_t channel, double least, do
     probe->two_levels[channel] = h.n[0] >= few && h.n[1] >= few &&
                                  h.mean[1] - h.mean[0] > LEVELS_APART * h.scatter &&
                                  isfinite(h.mean[1] - h.mean[0]);
+    probe->noisy[channel] = h.scatter > 0;
 }
 
 static void judge_channel(spw_table_layout *layout, spw_table_probe *probe, size_t channel) {
@@ -198,6 +201,7 @@ void spw_table_probe_free(spw_table_probe *probe) {
     free(probe->two_levels);
     free(probe->varies);
     free(probe->fractional);
+    free(probe->noisy);
     free(probe->low);
     free(probe->high);
     *probe = (spw_table_probe){0};
@@ -210,15 +214,15 @@ static int level_at(const spw_table_probe *probe, size_t row, size_t channel) {
 
 static bool row_changes(const spw_table_probe *probe, size_t row) {
     for (size_t c = 0; c < probe->channels; c++)
-        if (level_at(probe, row, c) != level_at(probe, row - 1, c))
-            return true;
+        if (level_at(probe, row, c) + level_at(probe, row - 1, c) == 1)
+            return true; /* unknown is -1, and no change */
     return false;
 }
 
 double spw_table_probe_changing(const spw_table_probe *probe) {
     size_t changing = 0;
     for (size_t c = 0; c < probe->channels; c++)
-        if (probe->varies[c] && !probe->two_levels[c])
+        if (probe->varies[c] && (!probe->two_levels[c] || (probe->noisy[c] && probe->rows < 16)))
             return NAN;
     for (size_t i = 1; i < probe->rows; i++)
         changing += row_changes(probe, i);

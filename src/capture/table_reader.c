@@ -98,8 +98,7 @@ static spw_status say_unit(table_reading *reading) {
         break;
     case SPW_UNIT_BY_DEFAULT:
         status = SAY("time in column %zu, taken as seconds: the table names no unit", column);
-        if (status == SPW_OK && !layout->time_named && reading->clock.step >= 1 &&
-            reading->probe.time[0].exponent >= 0 &&
+        if (status == SPW_OK && reading->probe.time[0].exponent >= 0 &&
             reading->probe.time[reading->probe.rows - 1].exponent >= 0)
             status = WARN("the times are whole numbers without a unit and were taken as seconds; "
                           "--time-unit ms, us or ns says otherwise");
@@ -429,7 +428,7 @@ static spw_status finish(table_reading *reading, spw_table_run *run) {
         return spw_error_at(reading->error, SPW_ERR_FORMAT, run->junk_line, SPW_NOWHERE,
                             "most rows hold no numbers where the first ones have them, from this "
                             "line on; export the table again");
-    reading->summary->duration_s = spw_table_clock_now_s(&run->job->clock);
+    reading->summary->duration_s = fmax(spw_table_clock_now_s(&run->job->clock), run->now_s);
     status = warn_bad_cells(reading);
     return status == SPW_OK ? warn_rows(reading, run) : status;
 }

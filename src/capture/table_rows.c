@@ -55,8 +55,10 @@ static spw_status set_level(spw_table_run *run, spw_table_column *column, uint32
     if (level == column->level)
         return SPW_OK;
     column->level = level;
-    return spw_emit_change(run->job->emitter, spw_table_clock_now_s(&run->job->clock),
-                           column->channel, (spw_level)level);
+    /* A time told by the row's number may lie behind the next printed one. */
+    double now_s = spw_table_clock_now_s(&run->job->clock);
+    run->now_s = now_s > run->now_s ? now_s : run->now_s;
+    return spw_emit_change(run->job->emitter, run->now_s, column->channel, (spw_level)level);
 }
 
 static void note_bad(spw_table_run *run, spw_table_column *column) {

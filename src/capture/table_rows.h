@@ -23,6 +23,7 @@ typedef struct spw_table_run {
     double rounding[SPW_TABLE_SHIFTS];
     int shift_max;
     int64_t day, day_ticks;
+    double now_s; /* of the last change */
     /* samples */
     size_t sampled, block_rows, filled;
     uint64_t samples_before;
