@@ -8,7 +8,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* Inputs this much (a quarter of the span) past the clamps are no control pulses. */
+/* Inputs this much (a quarter of the span) past the clamps, or under half of the
+ * shortest, are no control pulses. */
 #define PLAUSIBLE_PART 0.25
 /* Frames without a plausible pulse until the signal counts as lost. */
 #define LOST_FRAMES 3
@@ -100,7 +101,8 @@ static void put_constants(const spw_plan *plan, spw_text *out) {
     define(out, "OUT_HIGH", fixed->clamp_out_high);
     spw_text_puts(out, "\n");
     spw_text_puts(out, hooks);
-    define_default(out, "PLAUSIBLE_LOW", (uint32_t)fmax(1, floor(fixed->clamp_in_low - reach)));
+    define_default(out, "PLAUSIBLE_LOW",
+                   (uint32_t)fmax(fixed->clamp_in_low / 2 + 1, floor(fixed->clamp_in_low - reach)));
     define_default(out, "PLAUSIBLE_HIGH", (uint32_t)ceil(fixed->clamp_in_high + reach));
     define_default(out, "LOST_TICKS", (uint32_t)ceil(LOST_FRAMES * frame / fixed->tick_us));
     spw_text_puts(out, "#ifndef RANGE_ADAPTER_FAILSAFE\n"
