@@ -66,19 +66,30 @@ static double steepest(const spw_remap *remap) {
     return remap->segments > 1 ? fmax(gain, fabs(remap->segment[1].gain)) : gain;
 }
 
-/* Jitter behind an adapter that counts in ticks and rounds its output to ticks. A
- * whole gain rounds nothing; else rounding adds up to a twelfth of a square tick
- * (a quarter when only two counts alternate). */
+/* Jitter behind an adapter that counts in ticks and rounds its output to ticks.
+ * Rounding: outputs of neighbouring counts differ by the whole number below or above
+ * the gain, and no output is off by more than half a tick; both bound the scatter.
+ * Once the counts' scatter, times what the gain is off a whole number, passes half a
+ * tick, rounding is as good as independent and adds a twelfth of a square tick. */
 static void adapter_jitter(const spw_planner *p, const spw_remap *remap, spw_effect *effect) {
     double low, high, least, greatest, unused, gain = steepest(remap);
     double tick = p->bench->adapter.tick_us;
     source_jitter(p->span, &low, &high);
     count_variance(low / tick, &least, &unused);
     count_variance(high / tick, &unused, &greatest);
-    double rounding = fabs(gain - round(gain)) < 1e-9 ? 0 : (high < tick / 2 ? 0.25 : 1.0 / 12);
-    effect->jitter_low_us = gain * sqrt(square(low) + least * square(tick));
-    effect->jitter_high_us =
-        sqrt(square(gain) * (square(high) + greatest * square(tick)) + rounding * square(tick));
+    low = sqrt(square(low) + least * square(tick));
+    high = sqrt(square(high) + greatest * square(tick));
+    double off = fabs(gain - round(gain)) < 1e-9 ? 0 : fabs(gain - round(gain));
+    if (off == 0) {
+        effect->jitter_low_us = gain * low;
+        effect->jitter_high_us = gain * high;
+    } else if (off * low >= tick / 2) {
+        effect->jitter_low_us = gain * low;
+        effect->jitter_high_us = sqrt(square(gain * high) + square(tick) / 12);
+    } else {
+        effect->jitter_low_us = fmax(floor(gain) * low, gain * low - tick / 2);
+        effect->jitter_high_us = fmin(ceil(gain) * high, gain * high + tick / 2);
+    }
 }
 
 static double leaves_band(double dead_band_us, double jitter_us) {
