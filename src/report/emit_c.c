@@ -101,8 +101,9 @@ static void put_constants(const spw_plan *plan, spw_text *out) {
     define(out, "OUT_HIGH", fixed->clamp_out_high);
     spw_text_puts(out, "\n");
     spw_text_puts(out, hooks);
-    define_default(out, "PLAUSIBLE_LOW",
-                   (uint32_t)fmax(fixed->clamp_in_low / 2 + 1, floor(fixed->clamp_in_low - reach)));
+    define_default(
+        out, "PLAUSIBLE_LOW",
+        (uint32_t)fmax(ceil(fixed->clamp_in_low * 0.5), floor(fixed->clamp_in_low - reach)));
     define_default(out, "PLAUSIBLE_HIGH", (uint32_t)ceil(fixed->clamp_in_high + reach));
     define_default(out, "LOST_TICKS", (uint32_t)ceil(LOST_FRAMES * frame / fixed->tick_us));
     spw_text_puts(out, "#ifndef RANGE_ADAPTER_FAILSAFE\n"
