@@ -246,6 +246,10 @@ static int apply_bench(cli_options *options) {
 static int check_files(const cli_options *options) {
     const char *command = cli_command_name(options->command);
     size_t inputs = 0;
+    if (options->command == CLI_BENCH)
+        return options->n_files == 0
+                   ? CLI_GO
+                   : cli_complain("bench takes no file: it prints a bench file to start from");
     if (options->has_span && options->n_files > 0)
         return cli_complain("give either --span or captures, not both");
     if (options->has_span && options->pulses_path != NULL)

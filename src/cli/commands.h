@@ -7,5 +7,6 @@
 int cli_measure(const cli_options *options);
 int cli_plan(const cli_options *options);
 int cli_verify(const cli_options *options);
+int cli_bench(const cli_options *options);
 
 #endif

@@ -32,6 +32,9 @@ static const struct {
      "Does the fitted adapter do what was planned? One capture of both lines is\n"
      "compared pulse by pulse, two captures of the same commands level by level.\n"
      "Without --plan the line is fitted and nothing is judged against a plan.\n"},
+    {"bench", CLI_BENCH, "spanwright bench [OPTIONS]\n",
+     "Prints a bench file to start from: every key with its unit, its default and\n"
+     "what it means.\n"},
 };
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
@@ -46,6 +49,7 @@ static const char overview[] =
     "                          the gap; what will the joint do?\n"
     "  plan --span LOW:HIGH    the same for a range in us that you know\n"
     "  verify CAPTURE...       does the fitted adapter do what was planned?\n"
+    "  bench                   print a bench file to start from\n"
     "\n"
     "A capture is a VCD file, a table (CSV, TSV), a sound recording (WAV, FLAC, ...)\n"
     "or raw logic bytes (with --rate); - is standard input; gzip, xz and zstd are\n"

@@ -12,7 +12,8 @@
 typedef enum cli_command {
     CLI_MEASURE = 1,
     CLI_PLAN = 2,
-    CLI_VERIFY = 4
+    CLI_VERIFY = 4,
+    CLI_BENCH = 16
 } cli_command; /* bits of a set */
 
 typedef struct cli_options {

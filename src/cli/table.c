@@ -39,11 +39,11 @@ const cli_option cli_option_table[] = {
     {"pulses", "FILE.csv", CLI_OPT_PULSES, ALL, "write a row a pulse"},
     {"digest", NULL, CLI_OPT_DIGEST, ALL, "SHA-256 of each capture in the answer"},
     {"jobs", "N", CLI_OPT_JOBS, ALL, "captures worked on at once; default 1"},
-    {"output", "FILE", CLI_OPT_OUTPUT, ALL,
+    {"output", "FILE", CLI_OPT_OUTPUT, ALL | CLI_BENCH,
      "(or -o FILE) write the answer there, whole or\nnot at all"},
-    {"force", NULL, CLI_OPT_FORCE, ALL, "overwrite an existing file"},
+    {"force", NULL, CLI_OPT_FORCE, ALL | CLI_BENCH, "overwrite an existing file"},
     {"quiet", NULL, CLI_OPT_QUIET, ALL, "no progress, no warnings on stderr"},
-    {"help", NULL, CLI_OPT_HELP, ALL, "this text"},
+    {"help", NULL, CLI_OPT_HELP, ALL | CLI_BENCH, "this text"},
 };
 const size_t cli_option_count = sizeof cli_option_table / sizeof cli_option_table[0];
 _Static_assert(sizeof cli_option_table / sizeof cli_option_table[0] < CLI_MOST_OPTIONS,
