@@ -106,6 +106,13 @@ static void say_gearing(const spw_planner *p, spw_text *why) {
     spw_text_puts(why, ". Less reduction means less torque and coarser steps at the joint.");
 }
 
+/* Whether the joint gets there once a setting sends all that is allowed. */
+static bool setting_reaches(const spw_planner *p) {
+    double us = p->target_high - p->target_low - 2 * p->bench->adapter.margin_us;
+    double deg = us * spw_servo_deg_per_us(&p->bench->servo) / p->bench->joint.reduction;
+    return p->plan->decision == SPW_DECISION_ADJUST && deg >= p->plan->joint.needed_deg;
+}
+
 static void advise_gearing(spw_planner *p) {
     const spw_joint_verdict *joint = &p->plan->joint;
     if (!joint->known || p->other_servo || p->plan->decision == SPW_DECISION_MEASURE_AGAIN)
@@ -120,7 +127,8 @@ static void advise_gearing(spw_planner *p) {
             "(allowed_low_deg to allowed_high_deg): neither adapter nor gearing changes "
             "that.",
             joint->needed_deg, room);
-    else if (joint->before == SPW_REACHED_NO && joint->after != SPW_REACHED_YES)
+    else if (joint->before == SPW_REACHED_NO && joint->after != SPW_REACHED_YES &&
+             !setting_reaches(p))
         say_gearing(p, &why);
     else
         return;

@@ -286,6 +286,22 @@ static void test_joint_and_gearing(void **state) {
     spw_plan_free(plan);
 }
 
+/* 108 degrees now, 120 with the end points set: gearing is for what is left. */
+static void test_setting_before_gearing(void **state) {
+    (void)state;
+    spw_bench bench = adjustable();
+    bench.servo.travel_deg = 120;
+    bench.joint.needed_deg = 115;
+    spw_plan *plan = simple(600, 1500, 2400, &bench);
+    assert_int_equal(plan->decision, SPW_DECISION_ADJUST);
+    assert_null(advice(plan, SPW_DO_GEARING));
+    spw_plan_free(plan);
+    bench.joint.needed_deg = 130;
+    plan = simple(600, 1500, 2400, &bench);
+    assert_non_null(advice(plan, SPW_DO_GEARING));
+    spw_plan_free(plan);
+}
+
 static void test_needed_does_not_fit_allowed(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
@@ -439,6 +455,7 @@ int main(void) {
         cmocka_unit_test(test_continuous),
         cmocka_unit_test(test_joint_has_it_already),
         cmocka_unit_test(test_joint_and_gearing),
+        cmocka_unit_test(test_setting_before_gearing),
         cmocka_unit_test(test_needed_does_not_fit_allowed),
         cmocka_unit_test(test_undecided_end),
         cmocka_unit_test(test_frames_cannot_decide),
