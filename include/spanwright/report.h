@@ -58,6 +58,25 @@ spw_status spw_report_verify_text(const spw_verification *verification, const ch
                                   const char *after, const spw_text_style *style,
                                   spw_text *out) SPW_CHECKED;
 
+/* What an inspection sheet is made from; all borrowed. */
+typedef struct spw_sheet_facts {
+    const spw_plan *plan;
+    const spw_plan_source *sources; /* n, at least one: what the plan was measured from */
+    size_t n;
+    const spw_bench *bench;
+    const spw_measure_options *options;
+    const char *command; /* as it was called, or NULL */
+    const char *date;    /* YYYY-MM-DD; NULL or "": a line to write it on */
+    /* files that other commands wrote with --json, or NULL */
+    const char *plan_file;     /* plan: the adapter as it was planned */
+    const char *verified_file; /* verify: what it was seen to do */
+    const char *earlier_file;  /* measure: an earlier measurement to set beside */
+} spw_sheet_facts;
+/* One HTML page without script or anything from outside; the same facts give the same bytes.
+ * Errors of the files name the file and the field. */
+spw_status spw_report_sheet(const spw_sheet_facts *facts, spw_text *out,
+                            spw_error *error) SPW_CHECKED;
+
 /* A row a pulse: channel,index,lead_s,trail_s,width_us,u_width_us,period_us,flags.
  * Streams into `out`; flags are words joined by '|'. */
 spw_status spw_report_pulses_csv(const spw_capture *const *captures, size_t n, spw_output *out,

@@ -57,6 +57,11 @@ static int check_target(const cli_options *options, const char *name, const char
     if (options->bench_path != NULL && same_file(path, options->bench_path))
         return cli_complain("%s %s would overwrite the bench file: name another file", name,
                             cli_safe(path).text);
+    const char *const read[] = {options->plan_path, options->verified_path, options->earlier_path};
+    for (size_t i = 0; i < sizeof read / sizeof read[0]; i++)
+        if (read[i] != NULL && same_file(path, read[i]))
+            return cli_complain("%s %s would overwrite a file that is read: name another", name,
+                                cli_safe(path).text);
     spw_output *output;
     spw_error error;
     spw_error_clear(&error);

@@ -123,6 +123,13 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
         return read_name("--after", value, &options->after);
     case CLI_OPT_PLAN:
         return read_file_name("--plan", value, &options->plan_path);
+    case CLI_OPT_VERIFIED:
+        return read_file_name("--verified", value, &options->verified_path);
+    case CLI_OPT_EARLIER:
+        return read_file_name("--earlier", value, &options->earlier_path);
+    case CLI_OPT_DATE:
+        options->date = value;
+        return cli_date("--date", value);
     case CLI_OPT_PULSES:
         return read_file_name("--pulses", value, &options->pulses_path);
     case CLI_OPT_JOBS:
@@ -243,6 +250,12 @@ static int apply_bench(cli_options *options) {
     return CLI_GO;
 }
 
+static int check_sheet(const cli_options *options) {
+    if (options->out_path == NULL)
+        return cli_complain("sheet needs a file to write: -o FILE.html");
+    return CLI_GO;
+}
+
 static int check_files(const cli_options *options) {
     const char *command = cli_command_name(options->command);
     size_t inputs = 0;
@@ -268,7 +281,29 @@ static int check_files(const cli_options *options) {
         return cli_complain("- is given twice: standard input can be read only once");
     if (inputs > 0 && options->digest)
         return cli_complain("--digest needs files: standard input can be read only once");
-    return CLI_GO;
+    return options->command == CLI_SHEET ? check_sheet(options) : CLI_GO;
+}
+
+/* One word as a shell takes it. */
+static void put_word(spw_text *line, const char *word) {
+    static const char plain[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789"
+                                "%+,-./:=@_";
+    spw_text_puts(line, " ");
+    if (word[0] != '\0' && word[strspn(word, plain)] == '\0') {
+        spw_text_puts(line, word);
+        return;
+    }
+    spw_text_puts(line, "'");
+    for (; *word != '\0'; word++)
+        spw_text_append(line, *word == '\'' ? "'\\''" : word, *word == '\'' ? 4 : 1);
+    spw_text_puts(line, "'");
+}
+
+/* Before getopt changes the order of the words. argv[0] is the subcommand. */
+static void keep_command_line(cli_options *options, int argc, char **argv) {
+    spw_text_puts(&options->command_line, "spanwright");
+    for (int i = 0; i < argc; i++)
+        put_word(&options->command_line, argv[i]);
 }
 
 int cli_options_read(cli_options *options, cli_command command, int argc, char **argv) {
@@ -278,13 +313,19 @@ int cli_options_read(cli_options *options, cli_command command, int argc, char *
     options->channels = calloc((size_t)argc + 1, sizeof *options->channels);
     if (options->channels == NULL)
         return cli_complain("out of memory");
+    keep_command_line(options, argc, argv);
+    if (spw_text_status(&options->command_line) != SPW_OK)
+        return cli_complain("out of memory");
     int status = read_arguments(options, argc, argv);
     if (status == CLI_GO)
         status = check_files(options);
+    if (command == CLI_SHEET) /* a sheet shows the digest of every capture that has one */
+        options->digest = true;
     return status == CLI_GO ? apply_bench(options) : status;
 }
 
 void cli_options_free(cli_options *options) {
     free(options->channels);
     options->channels = NULL;
+    spw_text_free(&options->command_line);
 }

@@ -7,6 +7,7 @@
 int cli_measure(const cli_options *options);
 int cli_plan(const cli_options *options);
 int cli_verify(const cli_options *options);
+int cli_sheet(const cli_options *options);
 int cli_bench(const cli_options *options);
 
 #endif

@@ -32,6 +32,10 @@ static const struct {
      "Does the fitted adapter do what was planned? One capture of both lines is\n"
      "compared pulse by pulse, two captures of the same commands level by level.\n"
      "Without --plan the line is fitted and nothing is judged against a plan.\n"},
+    {"sheet", CLI_SHEET, "spanwright sheet [OPTIONS] CAPTURE... -o FILE.html\n",
+     "Writes the inspection sheet: one HTML page with verdict, advice, pictures,\n"
+     "figures and what is needed to repeat them. It loads nothing and runs nothing,\n"
+     "and prints on two sides.\n"},
     {"bench", CLI_BENCH, "spanwright bench [OPTIONS]\n",
      "Prints a bench file to start from: every key with its unit, its default and\n"
      "what it means.\n"},
@@ -49,6 +53,8 @@ static const char overview[] =
     "                          the gap; what will the joint do?\n"
     "  plan --span LOW:HIGH    the same for a range in us that you know\n"
     "  verify CAPTURE...       does the fitted adapter do what was planned?\n"
+    "  sheet CAPTURE... -o FILE.html\n"
+    "                          write the inspection sheet\n"
     "  bench                   print a bench file to start from\n"
     "\n"
     "A capture is a VCD file, a table (CSV, TSV), a sound recording (WAV, FLAC, ...)\n"

@@ -23,7 +23,7 @@ static void load_one(const cli_options *options, cli_progress *progress, size_t 
     cli_progress_attach(progress, i, &measure.read);
     spw_error_clear(&item->error);
     spw_status status = spw_measure(options->files[i], &measure, &capture, &item->error);
-    if (status == SPW_OK && options->digest) {
+    if (status == SPW_OK && options->digest && strcmp(options->files[i], "-") != 0) {
         status = spw_digest_file(options->files[i], item->digest, &item->error);
         if (status != SPW_OK)
             spw_capture_free(capture);

@@ -24,6 +24,7 @@ static int run(cli_command command, int argc, char **argv) {
     if (status == CLI_GO)
         status = command == CLI_PLAN     ? cli_plan(&options)
                  : command == CLI_VERIFY ? cli_verify(&options)
+                 : command == CLI_SHEET  ? cli_sheet(&options)
                  : command == CLI_BENCH  ? cli_bench(&options)
                                          : cli_measure(&options);
     cli_options_free(&options);
@@ -53,6 +54,7 @@ int main(int argc, char **argv) {
         return cli_complain("unknown subcommand %s: did you mean %s?", cli_safe(word).text,
                             nearest);
     return cli_complain(
-        "unknown subcommand %s: there are measure, plan, verify and bench (spanwright --help)",
+        "unknown subcommand %s: there are measure, plan, verify, sheet and bench (spanwright "
+        "--help)",
         cli_safe(word).text);
 }

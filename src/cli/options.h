@@ -13,6 +13,7 @@ typedef enum cli_command {
     CLI_MEASURE = 1,
     CLI_PLAN = 2,
     CLI_VERIFY = 4,
+    CLI_SHEET = 8,
     CLI_BENCH = 16
 } cli_command; /* bits of a set */
 
@@ -26,6 +27,8 @@ typedef struct cli_options {
     spw_bench bench;
     const char *bench_path, *pulses_path, *out_path;    /* borrowed from argv or NULL */
     const char *before, *after, *plan_path, *emit_path; /* the same */
+    const char *verified_path, *earlier_path, *date;    /* the same */
+    spw_text command_line;                              /* as it was called, for a shell */
     bool json, digest, force, quiet, gate;
     bool has_span, has_expect, has_timebase;
     double span_low_us, span_neutral_us, span_high_us;

@@ -29,6 +29,9 @@ typedef enum cli_code {
     CLI_OPT_BEFORE,
     CLI_OPT_AFTER,
     CLI_OPT_PLAN,
+    CLI_OPT_VERIFIED,
+    CLI_OPT_EARLIER,
+    CLI_OPT_DATE,
     CLI_OPT_HELP
 } cli_code;
 

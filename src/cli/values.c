@@ -55,3 +55,16 @@ int cli_range(const char *name, const char *text, const char *example, double *l
     *high = values[1];
     return CLI_GO;
 }
+
+int cli_date(const char *name, const char *text) {
+    static const int most[] = {31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+    static const char form[] = "0000-00-00";
+    bool good = strlen(text) == sizeof form - 1;
+    for (size_t i = 0; good && i < sizeof form - 1; i++)
+        good = form[i] == '-' ? text[i] == '-' : text[i] >= '0' && text[i] <= '9';
+    int month = good ? 10 * (text[5] - '0') + text[6] - '0' : 0,
+        day = good ? 10 * (text[8] - '0') + text[9] - '0' : 0;
+    if (!good || month < 1 || month > 12 || day < 1 || day > most[month - 1])
+        return cli_complain("%s %s: give a day as YYYY-MM-DD", name, cli_safe(text).text);
+    return CLI_GO;
+}

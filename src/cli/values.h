@@ -12,4 +12,7 @@ int cli_range(const char *name, const char *text, const char *example, double *l
 /* Splits at ':' into at most 3 numbers; returns how many, 0 when it cannot be read. */
 size_t cli_split_numbers(const char *text, double values[3]);
 
+/* A day as YYYY-MM-DD. */
+int cli_date(const char *name, const char *text);
+
 #endif

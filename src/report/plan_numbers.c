@@ -46,16 +46,11 @@ static void put_remap(const spw_page *page, const spw_remap *map) {
                      spw_figure_unit(map->neutral_error_us, 2, "us").text);
 }
 
-typedef struct spw_formula {
-    char text[256];
-} spw_formula;
-
 static uint64_t size_of_number(int64_t value) {
     return value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
 }
 
-/* Written so that no step is negative: see spw_fixed_segment. */
-static spw_formula formula_of(const spw_fixed_segment *part) {
+spw_formula spw_plan_formula(const spw_fixed_segment *part) {
     char x[8] = "in", start[48] = "", sum[96], shifted[128], whole[48] = "";
     uint64_t product = size_of_number(part->multiplier), addend = size_of_number(part->addend);
     spw_formula formula;
@@ -95,7 +90,7 @@ static void put_integers(const spw_page *page, const spw_fixed_point *fixed) {
                  fixed->clamp_in_high, fixed->clamp_out_low, fixed->clamp_out_high);
     for (size_t i = 0; i < fixed->segments; i++) {
         const spw_fixed_segment *part = &fixed->segment[i];
-        spw_formula formula = formula_of(part);
+        spw_formula formula = spw_plan_formula(part);
         if (fixed->segments > 1)
             spw_page_row(page, "", "from %" PRIu32 " to %" PRIu32 ": %s", part->from_ticks,
                          part->to_ticks, formula.text);

@@ -4,6 +4,13 @@
 
 #include "report/page.h"
 
+typedef struct spw_formula {
+    char text[256];
+} spw_formula;
+/* "out = ((in * 262151 - 196555488) >> 17)", written so that no step is negative: see
+ * spw_fixed_segment. */
+spw_formula spw_plan_formula(const spw_fixed_segment *part);
+
 void spw_plan_numbers(const spw_page *page, const spw_plan *plan);
 
 #endif

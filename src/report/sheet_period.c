@@ -1,0 +1,128 @@
+/* The frame period over time, and its distribution. */
+#include "report/sheet.h"
+
+#include <math.h>
+#include <stdio.h>
+
+#define LEFT_PX 56.0
+#define RIGHT_PX 8.0
+#define TOP_PX 20.0
+#define PLOT_PX 120.0
+#define FOOT_PX 24.0
+#define BINS 40
+#define LEAST_BAR_PX 1.5 /* a single frame stays visible beside thousands */
+
+/* The period that ends at pulse i, or NAN. */
+static double period_us(const spw_channel *channel, size_t i) {
+    const spw_pulse *now = &channel->pulse[i];
+    if (i == 0 || (now->flags & (SPW_PULSE_OUT | SPW_PULSE_NO_PERIOD)) != 0 ||
+        (channel->pulse[i - 1].flags & SPW_PULSE_OUT) != 0)
+        return NAN;
+    return 1e6 * (now->lead_s - channel->pulse[i - 1].lead_s);
+}
+
+typedef struct range {
+    double low, high;
+    size_t n;
+} range;
+
+static range range_of(const spw_channel *channel, size_t from, size_t to) {
+    range r = {INFINITY, -INFINITY, 0};
+    for (size_t i = from; i < to; i++) {
+        double period = period_us(channel, i);
+        if (!isfinite(period))
+            continue;
+        r.low = fmin(r.low, period);
+        r.high = fmax(r.high, period);
+        r.n++;
+    }
+    return r;
+}
+
+static void draw_over_time(spw_sheet *sheet, const spw_plan_source *source, range r) {
+    const spw_channel *channel = source->channel;
+    char description[400];
+    (void)snprintf(description, sizeof description, "%zu periods from %s to %s.", r.n,
+                   spw_figure_unit(r.low, 2, "").text, spw_figure_unit(r.high, 2, SPW_MICRO).text);
+    spw_draw draw =
+        spw_draw_begin(sheet->out, "period", "half", SPW_NARROW_PX, TOP_PX + PLOT_PX + FOOT_PX,
+                       "Frame period over time", description);
+    double margin = fmax(0.05 * (r.high - r.low), 0.05);
+    spw_axis x = spw_axis_make(0.0, source->capture->summary.duration_s, LEFT_PX,
+                               SPW_NARROW_PX - RIGHT_PX, 52.0, false),
+             y = spw_axis_make(r.low - margin, r.high + margin, TOP_PX + PLOT_PX, TOP_PX, 24.0,
+                               false);
+    spw_envelope *envelope;
+    if (spw_envelope_new(&x, &y, &envelope) != SPW_OK) {
+        sheet->out->failed = true;
+        return;
+    }
+    for (size_t i = 0; i < channel->pulses; i++)
+        spw_envelope_add(envelope, channel->pulse[i].lead_s, period_us(channel, i));
+    spw_axis_draw_x(&draw, &x, TOP_PX + PLOT_PX, TOP_PX, "s");
+    spw_axis_draw_y(&draw, &y, LEFT_PX, SPW_NARROW_PX - RIGHT_PX, SPW_MICRO);
+    spw_envelope_draw(envelope, &draw, "dots");
+    spw_draw_end(&draw);
+    spw_envelope_free(envelope);
+}
+
+static void draw_distribution(spw_sheet *sheet, const spw_channel *channel, size_t from, size_t to,
+                              range r) {
+    size_t count[BINS] = {0}, most = 1;
+    char description[400];
+    double margin = fmax(0.02 * (r.high - r.low), 0.02);
+    spw_axis x = spw_axis_make(r.low - margin, r.high + margin, LEFT_PX, SPW_NARROW_PX - RIGHT_PX,
+                               62.0, false);
+    for (size_t i = from; i < to; i++) {
+        double share = (period_us(channel, i) - x.from) / (x.to - x.from);
+        if (!(share >= 0.0 && share <= 1.0))
+            continue;
+        size_t bin = (size_t)fmin(BINS - 1, floor(share * BINS));
+        count[bin]++;
+        most = count[bin] > most ? count[bin] : most;
+    }
+    (void)snprintf(description, sizeof description,
+                   "Numbers of %zu periods in %d bins from %s to %s; the fullest holds %zu.", r.n,
+                   BINS, spw_figure_unit(x.from, 2, "").text,
+                   spw_figure_unit(x.to, 2, SPW_MICRO).text, most);
+    spw_draw draw =
+        spw_draw_begin(sheet->out, "spread", "half", SPW_NARROW_PX, TOP_PX + PLOT_PX + FOOT_PX,
+                       "Distribution of the frame period", description);
+    spw_axis y = spw_axis_make(0.0, 1.04 * (double)most, TOP_PX + PLOT_PX, TOP_PX, 26.0, false);
+    if (y.step < 1.0) { /* there is no half a frame */
+        y.step = 1.0;
+        y.decimals = 0;
+    }
+    spw_axis_draw_y(&draw, &y, LEFT_PX, SPW_NARROW_PX - RIGHT_PX, "frames");
+    for (size_t k = 0; k < BINS; k++) {
+        double width = (x.end - x.at) / BINS;
+        double height = fmax(y.at - spw_axis_px(&y, (double)count[k]), LEAST_BAR_PX);
+        if (count[k] > 0)
+            spw_draw_rect(&draw, "bars", x.at + width * (double)k + 0.5, y.at, width - 1.0,
+                          -height);
+    }
+    spw_axis_draw_x(&draw, &x, TOP_PX + PLOT_PX, TOP_PX + PLOT_PX, SPW_MICRO);
+    spw_draw_end(&draw);
+}
+
+void spw_sheet_period(spw_sheet *sheet) {
+    const spw_plan_source *source = &sheet->facts->sources[0];
+    const spw_channel *channel = source->channel;
+    size_t from = 0, to = channel->pulses;
+    if (channel->regimes > 0 && channel->main_regime < channel->regimes) {
+        from = channel->regime[channel->main_regime].first_pulse;
+        to = channel->regime[channel->main_regime].end_pulse;
+    }
+    range all = range_of(channel, 0, channel->pulses), main = range_of(channel, from, to);
+    spw_sheet_figure(sheet, "<b>Frame period over time</b>From lead edge to lead edge; gaps of "
+                            "missing frames are left out.");
+    draw_over_time(sheet, source, all);
+    spw_sheet_figure_end(sheet);
+    spw_sheet_figure(sheet, channel->regimes > 1
+                                ? "<b>Distribution of the frame period</b>Of the stretch that "
+                                  "lasted longest; a bin with one frame is still drawn."
+                                : "<b>Distribution of the frame period</b>A bin with one frame is "
+                                  "still drawn.");
+    draw_distribution(sheet, channel, from, to, main);
+    spw_sheet_figure_end(sheet);
+}
