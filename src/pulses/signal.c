@@ -51,11 +51,11 @@ typedef struct words {
 static words span_of(double us) {
     words w;
     spw_text t = {0};
-    if (us < 1)
+    if (us < 0.9995)
         spw_text_printf(&t, "%.3g ns", us * 1e3);
-    else if (us < 1e4)
-        spw_text_printf(&t, us < 100 ? "%.3g us" : "%.0f us", us);
-    else if (us < 1e6)
+    else if (us < 9999.5)
+        spw_text_printf(&t, us < 99.95 ? "%.3g us" : "%.0f us", us);
+    else if (us < 999950)
         spw_text_printf(&t, "%.4g ms", us * 1e-3);
     else
         spw_text_printf(&t, "%.4g s", us * 1e-6);

@@ -124,6 +124,11 @@ static spw_status make_pulses(spw_train *train, spw_polarity polarity, double en
         train->chunk[i].edge = NULL;
         train->chunk[i].n = 0;
     }
+    spw_pulse *exact = train->channel.pulses > 0
+                           ? realloc(train->channel.pulse, train->channel.pulses * sizeof *exact)
+                           : NULL;
+    if (exact != NULL) /* the spare room of growth is given back */
+        train->channel.pulse = exact;
     if (status == SPW_OK && m.active && m.lead_seen)
         status = cut_pulse(&m, end_s);
     if (status == SPW_OK && !isnan(m.lost_s))
