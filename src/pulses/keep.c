@@ -83,7 +83,8 @@ static spw_status keep_chunk(spw_train *train, const spw_edge *edges, uint32_t n
     if (copy == NULL)
         return SPW_ERR_MEMORY;
     memcpy(copy, edges, n * sizeof *copy);
-    train->chunk[train->chunks++] = (spw_chunk){copy, n};
+    train->chunk[train->chunks].edge = copy;
+    train->chunk[train->chunks++].n = n;
     return SPW_OK;
 }
 

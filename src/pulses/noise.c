@@ -98,7 +98,7 @@ enum { ABOUT = 9 };
 
 void spw_local_medians(const double *widths, size_t n, double *median) {
     for (size_t i = 0; i < n; i++) {
-        double near[ABOUT];
+        double near[ABOUT] = {0};
         size_t half = ABOUT / 2;
         size_t from = i > half ? i - half : 0;
         size_t to = n - i > half ? i + half + 1 : n;
