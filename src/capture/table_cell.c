@@ -135,7 +135,7 @@ static size_t decimals(const spw_table_cell *cell, char mark) {
 
 bool spw_table_row_whole(const char *before, size_t before_length, const char *last,
                          size_t last_length, char separator, char mark) {
-    spw_table_cell a = {0}, b = {0};
+    spw_table_cell a = {.text = ""}, b = {.text = ""};
     if (last_cell(before, before_length, separator, &a) !=
         last_cell(last, last_length, separator, &b))
         return false;

@@ -182,7 +182,7 @@ spw_status spw_table_probe_head(const char *head, size_t length, bool whole,
                                 spw_table_layout *layout, spw_table_probe *probe,
                                 spw_error *error) {
     probe->channels = channels_of(layout);
-    size_t room = PROBE_CELLS_MAX / probe->channels;
+    size_t room = PROBE_CELLS_MAX / (probe->channels > 0 ? probe->channels : 1);
     room = room < SPW_TABLE_HEAD_ROWS ? room : SPW_TABLE_HEAD_ROWS;
     spw_status status = allocate(probe, layout, room, error);
     if (status != SPW_OK)

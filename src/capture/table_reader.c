@@ -1,328 +1,13 @@
 /* Tables (CSV, TSV): the head decides what the file is, says so, and the rows
  * are read by that. */
-#include "capture/table_rows.h"
+#include "capture/table_reading.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #define BYTE_ORDER_MARK "\xef\xbb\xbf"
-/* Share of the two levels' distance, about the middle, that is no change. */
-#define HYSTERESIS 0.1
 #define SAMPLES_KEPT ((size_t)1 << 18) /* of all channels, between two calls of the sink */
-
-typedef struct table_reading {
-    spw_source *source;
-    const spw_read_options *options;
-    spw_emitter *emitter;
-    spw_capture_summary *summary;
-    spw_error *error;
-    const char *head;
-    size_t length;
-    size_t mark; /* bytes of a byte-order mark before it */
-    bool whole;
-    spw_table_layout layout;
-    spw_table_probe probe;
-    spw_table_fit fit;
-    spw_table_clock clock;
-    char **names; /* of the channels, as many as `channels` */
-    uint32_t channels;
-    size_t sampled;
-} table_reading;
-
-#define SAY(...) spw_notes_add(&reading->summary->recognised, __VA_ARGS__)
-#define WARN(...) spw_notes_add(&reading->summary->warnings, __VA_ARGS__)
-
-/* ---- what was recognised ---- */
-
-static const char *separator_name(char separator) {
-    return separator == ',' ? "commas" : separator == ';' ? "semicolons" : "tabs";
-}
-
-static spw_status say_dialect(table_reading *reading) {
-    const spw_table_layout *layout = &reading->layout;
-    size_t columns = 0;
-    for (size_t k = 0; k < layout->columns; k++)
-        columns += layout->column[k].value;
-    spw_status status = columns == 1 ? SAY("a table of one column, decimal %s",
-                                           layout->dialect.mark == '.' ? "points" : "commas")
-                                     : SAY("a table of %zu columns, %s between them, decimal %s",
-                                           columns, separator_name(layout->dialect.separator),
-                                           layout->dialect.mark == '.' ? "points" : "commas");
-    if (status == SPW_OK && layout->names_line > 0)
-        status = SAY("names from line %llu, numbers from line %llu",
-                     (unsigned long long)layout->names_line, (unsigned long long)layout->data_line);
-    else if (status == SPW_OK)
-        status = SAY("no row of names, numbers from line %llu and column %zu",
-                     (unsigned long long)layout->data_line, layout->first + 1);
-    if (status == SPW_OK && layout->beside_words)
-        status = SAY("words in the columns left of column %zu are left aside", layout->first + 1);
-    return status;
-}
-
-static const char *unit_name(int exponent) {
-    switch (exponent) {
-    case 0:
-        return "s";
-    case -3:
-        return "ms";
-    case -6:
-        return "us";
-    case -9:
-        return "ns";
-    default:
-        return "ps";
-    }
-}
-
-static spw_status say_unit(table_reading *reading) {
-    const spw_table_layout *layout = &reading->layout;
-    const char *unit = unit_name(layout->time_exponent);
-    size_t column = layout->time_column + 1;
-    spw_status status = SPW_OK;
-    switch (layout->unit_source) {
-    case SPW_UNIT_BY_HEADER:
-        status = SAY("time in column %zu, in %s as the header says", column, unit);
-        if (status == SPW_OK && reading->options->time_unit != SPW_TIME_AUTO)
-            status = WARN("the header names the unit of time, %s; --time-unit is left aside", unit);
-        break;
-    case SPW_UNIT_BY_OPTION:
-        status = SAY("time in column %zu, in %s as --time-unit says", column, unit);
-        break;
-    case SPW_UNIT_BY_SIZE:
-        status = SAY("time in column %zu, in %s since 1970 by its size", column, unit);
-        break;
-    case SPW_UNIT_BY_CALENDAR:
-        status = SAY("time in column %zu, as %s", column,
-                     reading->probe.time_of_day ? "time of day" : "calendar time");
-        break;
-    case SPW_UNIT_BY_DEFAULT:
-        status = SAY("time in column %zu, taken as seconds: the table names no unit", column);
-        if (status == SPW_OK && reading->probe.time[0].exponent >= 0 &&
-            reading->probe.time[reading->probe.rows - 1].exponent >= 0)
-            status = WARN("the times are whole numbers without a unit and were taken as seconds; "
-                          "--time-unit ms, us or ns says otherwise");
-        break;
-    }
-    if (status == SPW_OK && reading->clock.first != 0)
-        status = SAY("times count from the first row");
-    return status;
-}
-
-static spw_status say_clock(table_reading *reading) {
-    const spw_table_clock *clock = &reading->clock;
-    switch (clock->kind) {
-    case SPW_CLOCK_RATE:
-        return SAY("rows are samples, %.9g a second by --rate", clock->rate_hz);
-    case SPW_CLOCK_ROWS:
-        return SAY("rows are %s, each at its own time",
-                   spw_table_probe_changing(&reading->probe) < 0.5 ? "samples at uneven steps"
-                                                                   : "changes");
-    case SPW_CLOCK_EVEN:
-        break;
-    }
-    if (clock->rebuilt)
-        return SAY("the times are rounded; rebuilt from the row's number with an even step of "
-                   "%.9g us (%.9g rows a second), which every row fits",
-                   1e6 / clock->rate_hz, clock->rate_hz);
-    return SAY("rows are samples, %.9g us apart (%.9g a second)", 1e6 / clock->rate_hz,
-               clock->rate_hz);
-}
-
-static spw_status say_count_column(table_reading *reading) {
-    return reading->layout.count_column == SPW_TABLE_NONE
-               ? SPW_OK
-               : SAY("column %zu counts rows or days and is left aside",
-                     reading->layout.count_column + 1);
-}
-
-/* Named columns that hold no channel. */
-static spw_status say_left_out(table_reading *reading) {
-    const spw_table_layout *layout = &reading->layout;
-    size_t channels = 0;
-    for (size_t k = 0; k < layout->columns; k++) {
-        const spw_table_column *column = &layout->column[k];
-        channels += column->value && k != layout->time_column && k != layout->count_column;
-        if (column->value || column->name.length == 0)
-            continue;
-        char name[64];
-        spw_text_safe(name, sizeof name, column->name.text, column->name.length);
-        spw_status status = WARN("column %zu (%s) holds %s and is left aside", k + 1, name,
-                                 column->filled ? "words, or numbers in few rows only" : "nothing");
-        if (status != SPW_OK)
-            return status;
-    }
-    return channels <= SPW_TABLE_CHANNELS_MAX
-               ? SPW_OK
-               : WARN("the table has %zu channels; the first %zu are read, the limit", channels,
-                      SPW_TABLE_CHANNELS_MAX);
-}
-
-/* ---- clock ---- */
-
-static spw_status refuse_start(table_reading *reading) {
-    const spw_table_fit *fit = &reading->fit;
-    const spw_table_probe *probe = &reading->probe;
-    if (probe->rows < 2)
-        return spw_error_at(reading->error, SPW_ERR_EMPTY, reading->layout.data_line, SPW_NOWHERE,
-                            "the table has one row of numbers only; a measurement needs more");
-    if (reading->options->has_rate)
-        return SPW_OK;
-    bool bits = true, repeats = false;
-    for (size_t i = 0; i < probe->rows; i++) {
-        double value = spw_decimal_value(&probe->time[i]);
-        bits = bits && (value == 0.0 || value == 1.0);
-        repeats = repeats || (i > 0 && value == spw_decimal_value(&probe->time[i - 1]));
-    }
-    if (bits && (fit->backwards || (repeats && !reading->layout.time_named)))
-        return spw_error_set(reading->error, SPW_ERR_FORMAT,
-                             "column %zu holds 0 and 1 like a channel and no other column is a "
-                             "time; give the rows a second with --rate HZ",
-                             reading->layout.time_column + 1);
-    if (fit->backwards && fit->back_row < 16)
-        return spw_error_at(reading->error, SPW_ERR_FORMAT, probe->line[fit->back_row], SPW_NOWHERE,
-                            "the time runs backwards; export the rows in time order, or give the "
-                            "rows a second with --rate HZ");
-    if (fit->rounded)
-        return spw_error_set(reading->error, SPW_ERR_FORMAT,
-                             "the times are rounded so far that rows share one, and no even step "
-                             "is proven by them; give the rows a second with --rate HZ, or export "
-                             "more digits");
-    if (fit->counts && reading->layout.unit_source == SPW_UNIT_BY_DEFAULT &&
-        !reading->layout.time_named)
-        return spw_error_set(reading->error, SPW_ERR_FORMAT,
-                             "the first column counts %s without a unit: it may be a time or the "
-                             "rows' numbers; give the unit with --time-unit s, ms, us or ns, or "
-                             "the rows a second with --rate HZ",
-                             probe->time[0].digits == 0 ? "0, 1, 2, ..." : "1, 2, 3, ...");
-    return SPW_OK;
-}
-
-/* With --rate a time column is left aside, but may not speak against it. */
-static spw_status use_rate(table_reading *reading) {
-    spw_table_clock *clock = &reading->clock;
-    double rate = reading->options->rate_hz;
-    spw_status status = SPW_OK;
-    if (reading->layout.time_column != SPW_TABLE_NONE) {
-        bool even = clock->kind == SPW_CLOCK_EVEN && reading->probe.rows >= 3;
-        if (!even && !reading->fit.rounded && !reading->fit.backwards && reading->probe.rows >= 4 &&
-            spw_table_probe_changing(&reading->probe) >= 0.9)
-            return spw_error_set(reading->error, SPW_ERR_ARGUMENT,
-                                 "the rows are changes at their own times (column %zu), no "
-                                 "samples; leave --rate out",
-                                 reading->layout.time_column + 1);
-        status = SAY("column %zu looks like a time; it is left aside because --rate was given",
-                     reading->layout.time_column + 1);
-        if (status == SPW_OK && even && fabs(clock->rate_hz - rate) > 0.01 * rate)
-            status = WARN("the times say %.6g rows a second, --rate says %.6g; --rate is used",
-                          clock->rate_hz, rate);
-        if (status == SPW_OK && !even && !reading->fit.rounded)
-            status = WARN("the times do not run at even steps; --rate is used all the same");
-    }
-    *clock = (spw_table_clock){
-        .kind = SPW_CLOCK_RATE, .rate_hz = rate, .resolution_s = 1 / rate, .step = 0};
-    return status;
-}
-
-static spw_status find_clock(table_reading *reading) {
-    spw_status status = SPW_OK;
-    if (reading->probe.rows >= 1 && reading->layout.time_column != SPW_TABLE_NONE) {
-        status =
-            spw_table_fit_clock(&reading->layout, &reading->probe, &reading->fit, reading->error);
-        if (status != SPW_OK)
-            return status;
-    }
-    reading->clock = reading->fit.clock;
-    status = refuse_start(reading);
-    if (status == SPW_OK && reading->options->has_rate)
-        status = use_rate(reading);
-    else if (status == SPW_OK)
-        status = say_unit(reading);
-    return status == SPW_OK ? say_clock(reading) : status;
-}
-
-/* ---- channels ---- */
-
-/* Volts between which changes are found need two levels; without them the
- * column is left aside. */
-static spw_status decide_level(table_reading *reading, size_t c, const char *name) {
-    const spw_table_probe *probe = &reading->probe;
-    spw_table_column *column = &reading->layout.column[probe->column[c]];
-    if (!probe->two_levels[c]) {
-        column->role = SPW_ROLE_SKIP;
-        return WARN("column %zu (%s) holds numbers without two clear levels at uneven times and is "
-                    "left aside",
-                    probe->column[c] + 1, name);
-    }
-    column->role = SPW_ROLE_LEVEL;
-    column->low = probe->low[c];
-    column->high = probe->high[c];
-    double middle = column->low / 2 + column->high / 2;
-    double apart = (column->high - column->low) * HYSTERESIS;
-    column->up = middle + apart;
-    column->down = middle - apart;
-    return SAY("%s: volts read as levels, %.4g V between %.4g V and %.4g V", name,
-               middle * column->factor, column->low * column->factor,
-               column->high * column->factor);
-}
-
-static spw_status announce(table_reading *reading, size_t c) {
-    const spw_table_probe *probe = &reading->probe;
-    const spw_table_clock *clock = &reading->clock;
-    spw_table_column *column = &reading->layout.column[probe->column[c]];
-    char safe[64];
-    char *name = spw_table_channel_name(&reading->layout, probe->column[c], reading->names,
-                                        reading->channels);
-    if (name == NULL)
-        return spw_error_set(reading->error, SPW_ERR_MEMORY, "out of memory");
-    reading->names[reading->channels] = name;
-    spw_text_safe(safe, sizeof safe, name, strlen(name));
-    bool even = clock->kind != SPW_CLOCK_ROWS;
-    /* Nothing but 0.00 so far, and more to come: volts of an idle line. */
-    if (column->role == SPW_ROLE_LOGIC && even && !probe->varies[c] &&
-        (column->named_volts || (probe->fractional[c] && !probe->whole)))
-        column->role = SPW_ROLE_SAMPLES;
-    spw_status status = SPW_OK;
-    if (column->role == SPW_ROLE_SAMPLES && !even)
-        status = decide_level(reading, c, safe);
-    if (status != SPW_OK || column->role == SPW_ROLE_SKIP) {
-        free(name);
-        return status;
-    }
-    bool analogue = column->role == SPW_ROLE_SAMPLES;
-    column->channel = reading->channels++;
-    if (analogue)
-        column->slot = reading->sampled++;
-    spw_channel_info info = {.name = name,
-                             .name_length = strlen(name),
-                             .kind = analogue ? SPW_KIND_ANALOGUE : SPW_KIND_LOGIC,
-                             .unit = analogue ? column->unit : SPW_UNIT_NONE,
-                             .resolution_s = clock->resolution_s,
-                             .sample_rate_hz = analogue ? clock->rate_hz : 0.0,
-                             .full_scale = NAN};
-    return reading->emitter->sink->channel(reading->emitter->sink->context, column->channel, &info);
-}
-
-static spw_status announce_all(table_reading *reading) {
-    reading->names = calloc(reading->probe.channels, sizeof *reading->names);
-    if (reading->names == NULL)
-        return spw_error_set(reading->error, SPW_ERR_MEMORY, "out of memory");
-    for (size_t c = 0; c < reading->probe.channels; c++) {
-        spw_status status = announce(reading, c);
-        if (status != SPW_OK)
-            return status;
-    }
-    reading->summary->channels = reading->channels;
-    if (reading->channels == 0)
-        return spw_error_set(reading->error, SPW_ERR_FORMAT,
-                             "no column can be read as a channel: their numbers have no two clear "
-                             "levels and the rows no even step; give the rows a second with --rate "
-                             "HZ if they are samples");
-    return SAY("%zu logic channel%s, %zu of volts", reading->channels - reading->sampled,
-               reading->channels - reading->sampled == 1 ? "" : "s", reading->sampled);
-}
-
-/* ---- rows ---- */
 
 static void prepare_times(spw_table_run *run) {
     const spw_table_clock *clock = &run->job->clock;
@@ -378,47 +63,8 @@ static spw_status prepare(const table_reading *reading, spw_table_job *job, spw_
     return SPW_OK;
 }
 
-static spw_status warn_bad_cells(table_reading *reading) {
-    for (size_t k = 0; k < reading->layout.columns; k++) {
-        const spw_table_column *column = &reading->layout.column[k];
-        if (column->bad == 0 || column->role < SPW_ROLE_LOGIC)
-            continue;
-        const char *name = reading->names[column->channel];
-        char safe[64];
-        spw_status status = WARN(
-            "%s: %llu cells hold no %s and count as unknown, the first in line %llu",
-            spw_text_safe(safe, sizeof safe, name, strlen(name)), (unsigned long long)column->bad,
-            column->role == SPW_ROLE_LOGIC ? "0 or 1" : "usable number",
-            (unsigned long long)column->bad_line);
-        if (status != SPW_OK)
-            return status;
-    }
-    return SPW_OK;
-}
-
-static spw_status warn_rows(table_reading *reading, const spw_table_run *run) {
-    spw_status status = SPW_OK;
-    if (run->junk > 0)
-        status = WARN("%llu rows hold no numbers where they should and count for nothing, the "
-                      "first in line %llu",
-                      (unsigned long long)run->junk, (unsigned long long)run->junk_line);
-    if (status == SPW_OK && run->gaps > 0)
-        status = WARN("%llu rows are missing in %llu places, the first before line %llu; %s",
-                      (unsigned long long)run->missing, (unsigned long long)run->gaps,
-                      (unsigned long long)run->gap_line,
-                      run->sampled > 0 ? "samples there are unknown" : "levels hold meanwhile");
-    if (status == SPW_OK && run->off > 0)
-        status = WARN("%llu rows are out of step with the even step of the others, the first in "
-                      "line %llu; each counts at its own time",
-                      (unsigned long long)run->off, (unsigned long long)run->off_line);
-    if (status == SPW_OK && run->repeats > 0)
-        status = WARN("%llu rows repeat the time of the row before, the first in line %llu",
-                      (unsigned long long)run->repeats, (unsigned long long)run->repeat_line);
-    return status;
-}
-
 static spw_status finish(table_reading *reading, spw_table_run *run) {
-    spw_status status = spw_table_run_finish(run);
+    spw_status status = spw_table_flush_samples(run);
     if (status == SPW_OK)
         status = spw_emit_flush(reading->emitter);
     if (status != SPW_OK)
@@ -429,8 +75,8 @@ static spw_status finish(table_reading *reading, spw_table_run *run) {
                             "most rows hold no numbers where the first ones have them, from this "
                             "line on; export the table again");
     reading->summary->duration_s = fmax(spw_table_clock_now_s(&run->job->clock), run->now_s);
-    status = warn_bad_cells(reading);
-    return status == SPW_OK ? warn_rows(reading, run) : status;
+    status = spw_table_warn_cells(reading);
+    return status == SPW_OK ? spw_table_warn_rows(reading, run) : status;
 }
 
 static spw_status read_rows(table_reading *reading) {
@@ -454,8 +100,6 @@ static spw_status read_rows(table_reading *reading) {
     free(run.sample_channel);
     return status;
 }
-
-/* ---- the whole ---- */
 
 static size_t mark_length(const char *head, size_t length) {
     return length >= 3 && memcmp(head, BYTE_ORDER_MARK, 3) == 0 ? 3 : 0;
@@ -492,15 +136,16 @@ static spw_status read_table(table_reading *reading) {
         status = spw_table_probe_head(reading->head, reading->length, reading->whole,
                                       &reading->layout, &reading->probe, reading->error);
     if (status == SPW_OK)
-        status = say_dialect(reading);
+        status = spw_table_say_dialect(reading);
     if (status == SPW_OK)
-        status = find_clock(reading);
+        status = spw_table_find_clock(reading);
     if (status == SPW_OK)
-        status = say_count_column(reading);
+        status = spw_table_say_count_column(reading);
     if (status == SPW_OK)
-        status = say_left_out(reading);
+        status = spw_table_say_left_out(reading);
     if (status == SPW_OK)
-        status = announce_all(reading);
+        status = spw_table_announce(reading);
+    spw_table_probe_free(&reading->probe);
     return status == SPW_OK ? read_rows(reading) : status;
 }
 
@@ -515,7 +160,6 @@ spw_status spw_table_read(spw_source *source, const spw_read_options *options, s
     for (uint32_t i = 0; i < reading.channels; i++)
         free(reading.names[i]);
     free(reading.names);
-    spw_table_probe_free(&reading.probe);
     spw_table_layout_free(&reading.layout);
     return status;
 }

@@ -43,7 +43,13 @@ typedef struct spw_table_run {
 
 spw_status spw_table_take_row(spw_table_run *run, const char *row, const char *end) SPW_CHECKED;
 spw_status spw_table_run_all(spw_table_run *run) SPW_CHECKED;
-spw_status spw_table_run_finish(spw_table_run *run) SPW_CHECKED;
+/* The values of a row from `column` on, whose cell starts at `at` (NULL: the
+ * row ends before it), at the time that the clock shows. */
+spw_status spw_table_take_values(spw_table_run *run, const char *at, const char *end,
+                                 size_t column) SPW_CHECKED;
+/* Rows of samples that are not there: NAN. */
+spw_status spw_table_missing_samples(spw_table_run *run, uint64_t n) SPW_CHECKED;
+spw_status spw_table_flush_samples(spw_table_run *run) SPW_CHECKED;
 /* Passes over rows at `next` that repeat the row just taken, which starts at
  * `row`: the same text, but for a time that goes on by the even step. Returns
  * how many bytes they take; they are counted in lines, rows and clock. */
