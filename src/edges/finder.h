@@ -40,6 +40,7 @@ struct spw_edge_finder {
     spw_smooth smooth;
     double noise, quantum; /* quantum: smallest step between samples; 0 unknown */
     double ringing;        /* of a mean transition */
+    bool coarse;           /* the quantum exceeds the noise */
     bool judged, fallen_back;
     double u2_sum, u2_n; /* squares of the stated uncertainties, samples */
     spw_shape shape;     /* method TEMPLATE */

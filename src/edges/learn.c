@@ -20,7 +20,8 @@
 #define BAND_TOP 6.0    /* the spline itself has none beyond */
 #define WIDEST_S 3.5e-3 /* a pulse wider than this does not share one background */
 #define SETTLED 1e-3    /* of the noise: rms step of the coefficients */
-enum { PULSES_LEAST = 5, PULSES_MOST = 200, ROUNDS = 10, NUISANCE = 5 };
+enum { PULSES_LEAST = 5, PULSES_MOST = 200, ROUNDS = 12, NUISANCE = 5 };
+enum { ROUGH_ROUNDS = 3, ROUGH_FROM = 45 };
 
 typedef struct learner {
     const spw_trace *trace;
@@ -243,13 +244,14 @@ static int rising(const void *a, const void *b) {
 }
 
 /* One round: instants from the shape, then the shape. The rms change, or NAN. */
-static double round_of(learner *l, spw_mark *marks, size_t n_marks, double pull, double strictest) {
+static double round_of(learner *l, spw_mark *marks, size_t n_marks, size_t stride, double pull,
+                       double strictest) {
     double value[SPW_WINDOW_MOST], column[SPW_WINDOW_MOST][NUISANCE];
     size_t n = l->n, used = 0;
     gsl_matrix_set_zero(&l->normal.matrix);
     gsl_matrix_set_zero(&l->nuisance.matrix);
     gsl_vector_set_zero(&l->right.vector);
-    for (size_t u = 0; u < l->units; u++) {
+    for (size_t u = 0; u < l->units; u += stride) {
         spw_mark *pair = &marks[l->unit[u]];
         spw_mark before[2] = {pair[0], pair[1]};
         load(l, marks, n_marks, l->unit[u]);
@@ -367,11 +369,15 @@ spw_status spw_shape_learn(const spw_trace *trace, const spw_smooth *smooth, spw
         gsl_vector_set(&l->start.vector, i, shape->free_[i]);
     double strictest = INFINITY;
     for (int round = 0; round < ROUNDS; round++) {
-        double change = round_of(l, marks, n, r * r / (0.05 * 0.05), strictest);
+        /* far from the goal a third of the pulses shows the way */
+        bool rough = round < ROUGH_ROUNDS && l->units >= ROUGH_FROM;
+        double change = round_of(l, marks, n, rough ? 3 : 1, r * r / (0.05 * 0.05), strictest);
         if (isnan(change)) { /* nothing to learn from: back to the start */
             spw_shape_set(shape, gsl_vector_const_ptr(&l->start.vector, 0));
             goto done;
         }
+        if (rough)
+            continue;
         double sorted[PULSES_MOST];
         memcpy(sorted, l->misfit, l->units * sizeof *sorted);
         qsort(sorted, l->units, sizeof *sorted, rising);

@@ -16,12 +16,14 @@
 #define POOLED_DOF 20.0      /* weight of the capture's noise in one transition's */
 #define SHAPE_DOF 30.0       /* what the shape takes from the residuals */
 #define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
+#define COARSE_SHARE 2.0     /* variance, when rounding exceeds the noise (found by simulation) */
 #define UNTOLD 0.05     /* of a sample period, an edge: where the signal is not what it should be */
 #define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall that matters */
 #define SATURATED 1e-3  /* the same, when no RC makes it */
 #define CERTAIN 4.0     /* standard deviations above what noise would do */
 #define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
-enum { ENOUGH_PULSES = 8 };
+#define QUIET 3e-4        /* of the step */
+enum { ENOUGH_PULSES = 8, QUIET_HALF = 52 };
 #define INSTANT_BETWEEN 1.0  /* samples within a transition; a band-limited one has more, or ... */
 #define INSTANT_RINGING 2e-3 /* ... leaves the levels for longer (squares, of the step) */
 #define CLIPPED_SHARE                                                                              \
@@ -125,8 +127,19 @@ static survey look_at_all(spw_edge_finder *f, const spw_trace *trace, size_t n) 
     return (survey){.between = between / count, .step = steps / count};
 }
 
+static size_t short_intervals(const spw_mark *marks, size_t n, double samples) {
+    size_t count = 0;
+    for (size_t k = 1; k < n; k++)
+        count += marks[k].at - marks[k - 1].at < samples;
+    return count;
+}
+
 static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t n, survey s) {
     size_t half = spw_trace_samples(trace->rate_hz, SHAPE_S, 36);
+    /* a minimum-phase filter rings on above this noise; but where pulses are shorter than
+     * the shape, the rest of one edge's shape trades against the other's instant */
+    if (f->noise < QUIET * s.step && short_intervals(f->marks, n, QUIET_HALF) < n / 10)
+        half = half > QUIET_HALF ? half : QUIET_HALF;
     half = half < 64 ? half : 64;
     if (!(s.step > 0) || s.between > 0.3 * (double)half)
         return SPW_OK; /* slower than the shape can hold: a crossing is all there is */
@@ -145,6 +158,7 @@ spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n
     f->noise = spw_plateau_noise(trace, f->marks, n);
     find_flat_tops(f);
     double noise = f->noise > 0 ? f->noise : 1e-7 * f->size.typical;
+    f->coarse = f->quantum / sqrt(12.0) > noise;
     noise = fmax(noise, f->quantum / sqrt(12.0));
     spw_status status =
         spw_plateau_fit(trace, f->marks, n, f->size.typical, noise, true, &f->smooth);
@@ -175,8 +189,9 @@ static void by_crossing(spw_edge_finder *f, const spw_trace *trace, size_t n, si
         if (counted)
             mark->u = 1 / sqrt(12.0);
         else
-            mark->u = hypot(
-                mark->u, f->fallen_back && !f->settings.lossy ? UNTOLD : FLOOR_CROSSING / M_SQRT2);
+            mark->u = hypot(mark->u, (f->report.doubts & SPW_DOUBT_SATURATION) != 0
+                                         ? UNTOLD
+                                         : FLOOR_CROSSING / M_SQRT2);
         if (f->fallen_back)
             mark->flags |= SPW_EDGE_FALLBACK | SPW_EDGE_DOUBTFUL;
     }
@@ -224,12 +239,13 @@ static void judge_symmetry(spw_edge_finder *f, size_t reach, double variance) {
 
 /* The shape does not describe the capture. */
 static void fall_back(spw_edge_finder *f) {
-    bool undersampled = f->ringing < SLOW_RINGING && f->report.clipped_samples == 0 &&
+    bool few = f->learned_from == 0 && (f->report.doubts & SPW_DOUBT_FEW) != 0;
+    bool undersampled = !few && f->ringing < SLOW_RINGING && f->report.clipped_samples == 0 &&
                         (f->report.doubts & SPW_DOUBT_ASYMMETRY) == 0;
     f->report.method = undersampled ? SPW_METHOD_SAMPLES : SPW_METHOD_CROSSING;
     if (undersampled)
         f->report.doubts |= SPW_DOUBT_TOO_FAST;
-    else if (!f->settings.lossy)
+    else if (!f->settings.lossy && !few)
         f->report.doubts |= SPW_DOUBT_SATURATION;
     f->fallen_back = true;
 }
@@ -255,6 +271,8 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
         return;
     }
     double s2 = (POOLED_DOF * variance + fit->rss) / (POOLED_DOF + fit->dof);
+    if (f->coarse) /* steps of the converter, not noise: no help from averaging over samples */
+        s2 *= COARSE_SHARE;
     mark->u = hypot(sqrt(s2 * fit->gain * share), floor);
     if (fit->clipped > 0)
         mark->flags |= SPW_EDGE_CLIPPED;
@@ -293,7 +311,8 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
     f->pooled_dof += dof;
     if (!f->judged && dof > 0) {
         f->judged = true;
-        judge_symmetry(f, reach, rss / dof);
+        if (f->learned_from > 0)
+            judge_symmetry(f, reach, rss / dof);
         if (sqrt(rss / dof) > MISFIT * f->noise)
             fall_back(f);
     }

@@ -323,8 +323,11 @@ static void choose_droop(const reduction *r, bool hum, double lost, double rate_
 
 double spw_hum_amplitude(const spw_smooth *smooth) {
     double largest = 0;
-    for (int k = 0; smooth->hum > 0 && k < SPW_HUM_LINES; k++)
-        largest = fmax(largest, hypot(smooth->re[k], smooth->im[k]));
+    for (int k = 0; smooth->hum > 0 && k < SPW_HUM_LINES; k++) {
+        double w = smooth->hum * (k + 1); /* the coupling undone lifted the line by this: */
+        double lift = hypot(1 - smooth->q / (w * w), smooth->p / w);
+        largest = fmax(largest, hypot(smooth->re[k], smooth->im[k]) / lift);
+    }
     return largest;
 }
 
@@ -410,11 +413,12 @@ static double noise_with(const spw_trace *trace, const spw_mark *marks, size_t n
 }
 
 double spw_plateau_noise(const spw_trace *trace, const spw_mark *marks, size_t n) {
-    /* where the converter's ringing has died away, if there is such a place */
-    double noise = noise_with(trace, marks, n, spw_trace_samples(trace->rate_hz, GUARD_S, 64), 3);
-    if (isnan(noise))
-        noise = noise_with(trace, marks, n, spw_trace_samples(trace->rate_hz, GUARD_S, 24), 1);
-    if (isnan(noise))
-        noise = noise_with(trace, marks, n, 4, 1);
+    /* where the converter's ringing has died away, as far as there is such a place */
+    static const size_t guards[] = {64, 48, 36, 24, 12, 4};
+    double noise = (double)NAN;
+    for (size_t i = 0; i < sizeof guards / sizeof guards[0] && isnan(noise); i++)
+        noise = noise_with(trace, marks, n,
+                           spw_trace_samples(trace->rate_hz, i < 4 ? GUARD_S : 0, guards[i]),
+                           i < 3 ? 3 : 1);
     return noise;
 }

@@ -16,7 +16,7 @@ double spw_plateau_noise(const spw_trace *trace, const spw_mark *marks, size_t n
 spw_status spw_plateau_fit(const spw_trace *trace, const spw_mark *marks, size_t n, double step,
                            double noise, bool droop, spw_smooth *smooth) SPW_CHECKED;
 
-/* Peak of the strongest line; 0 without hum. */
+/* Peak of the strongest line as the samples hold it; 0 without hum. */
 double spw_hum_amplitude(const spw_smooth *smooth);
 
 #endif
