@@ -18,7 +18,7 @@ typedef struct search {
 
 static spw_status search_start(const spw_trace *trace, search *s) {
     s->m = spw_trace_samples(trace->rate_hz, MEAN_S, 2);
-    s->sum = malloc((BLOCK + 2 * s->m + 1) * sizeof *s->sum);
+    s->sum = calloc(BLOCK + 2 * s->m + 1, sizeof *s->sum);
     s->d = malloc(BLOCK * sizeof *s->d);
     return s->sum != NULL && s->d != NULL ? SPW_OK : SPW_ERR_MEMORY;
 }

@@ -8,7 +8,7 @@
 #define GUARD_S 60e-6  /* this far from the transition */
 #define PLATEAU_S 100e-6
 #define KAISER_BETA 8.0 /* side lobes below -80 dB */
-enum { TAPS = 48, PHASES = 256 };
+enum { HALF_TAPS = 24, TAPS = 2 * HALF_TAPS, PHASES = 256 };
 
 spw_status spw_crossing_new(double rate_hz, spw_crossing *crossing) {
     size_t reach = spw_trace_samples(rate_hz, 2 * GUARD_S + LEVEL_S, 8) + TAPS;
@@ -22,7 +22,7 @@ spw_status spw_crossing_new(double rate_hz, spw_crossing *crossing) {
     for (int p = 0; p <= PHASES; p++) {
         double *row = crossing->kernel + p * TAPS, sum = 0;
         for (int i = 0; i < TAPS; i++) {
-            double x = i - (TAPS / 2 - 1) - (double)p / PHASES, r = x / (TAPS / 2.0);
+            double x = i - (HALF_TAPS - 1) - (double)p / PHASES, r = x / HALF_TAPS;
             double sinc = fabs(x) < 1e-12 ? 1 : sin(M_PI * x) / (M_PI * x);
             row[i] = fabs(r) < 1 ? sinc * gsl_sf_bessel_I0(KAISER_BETA * sqrt(1 - r * r)) : 0;
             sum += row[i];
@@ -45,7 +45,7 @@ static double value_at(const spw_crossing *crossing, const double *z, double f) 
     int p = phase < PHASES ? (int)phase : PHASES - 1;
     const double *row = crossing->kernel + p * TAPS, *next = row + TAPS;
     double a = 0, b = 0;
-    z -= TAPS / 2 - 1;
+    z -= HALF_TAPS - 1;
     for (int i = 0; i < TAPS; i++) {
         a += row[i] * z[i];
         b += next[i] * z[i];
@@ -103,7 +103,8 @@ bool spw_crossing_time(const spw_crossing *crossing, const spw_trace *trace,
                        const spw_smooth *smooth, spw_mark *marks, size_t n, size_t k, double noise,
                        bool interpolate, spw_local *local) {
     spw_mark *mark = &marks[k];
-    double reach = (double)(crossing->room / 2 - 2);
+    size_t half = crossing->room / 2 - 2;
+    double reach = (double)half;
     double low = fmax(floor(mark->at - reach), 0);
     double high = fmin(ceil(mark->at + reach), (double)trace->n);
     double left = k > 0 ? marks[k - 1].at : -1e300, right = k + 1 < n ? marks[k + 1].at : 1e300;
@@ -135,12 +136,11 @@ bool spw_crossing_time(const spw_crossing *crossing, const spw_trace *trace,
     if (found < 0)
         return false;
     double y0 = z[found], y1 = z[found + 1], f = (middle - y0) / (y1 - y0), slope = y1 - y0;
-    bool room = found >= TAPS / 2 - 1 && found + TAPS / 2 < count;
+    bool room = found >= HALF_TAPS - 1 && found + HALF_TAPS < count;
     if (interpolate && room) {
         double f0 = 0, v0 = y0 - middle, f1 = 1, v1 = y1 - middle;
         for (int step = 0; step < 6; step++) { /* false position, Illinois variant */
             double v = value_at(crossing, z + found, f) - middle;
-            slope = (v1 - v0) / (f1 - f0);
             if (v * v1 < 0) {
                 f0 = f1;
                 v0 = v1;

@@ -246,7 +246,7 @@ static int rising(const void *a, const void *b) {
 /* One round: instants from the shape, then the shape. The rms change, or NAN. */
 static double round_of(learner *l, spw_mark *marks, size_t n_marks, size_t stride, double pull,
                        double strictest) {
-    double value[SPW_WINDOW_MOST], column[SPW_WINDOW_MOST][NUISANCE];
+    double value[SPW_WINDOW_MOST] = {0}, column[SPW_WINDOW_MOST][NUISANCE] = {{0}};
     size_t n = l->n, used = 0;
     gsl_matrix_set_zero(&l->normal.matrix);
     gsl_matrix_set_zero(&l->nuisance.matrix);
@@ -334,7 +334,7 @@ static spw_status allocate(learner *l) {
     l->right = gsl_vector_view_array(at += n * columns, n);
     l->start = gsl_vector_view_array(at += n, n);
     l->solution = gsl_vector_view_array(at += n, n);
-    l->scratch = gsl_vector_view_array(at += n, n);
+    l->scratch = gsl_vector_view_array(at + n, n);
     return SPW_OK;
 }
 

@@ -242,15 +242,16 @@ static double search_hum(reduction *r, double rate_hz, double lost) {
     double best = 0, least = INFINITY;
     double span = (r->bin[r->n - 1].t - r->bin[0].t) / rate_hz;
     double step = fmin(0.3 / span, 0.5);
-    for (double mains = 50; mains <= 60; mains += 10) {
-        for (double f = mains - 1; f <= mains + 1 + step / 2; f += step) {
-            fit got;
-            double w = 2 * M_PI * f / rate_hz;
-            centre(r, fill(r, w, few, 2, NULL));
-            if (solve(r, use, 7, lost, &got) && got.rss < least) {
-                least = got.rss;
-                best = w;
-            }
+    int steps = (int)(1 / step);
+    for (int i = 0; i < 2 * (2 * steps + 1); i++) {
+        int off = i / 2 - steps;
+        double f = (i % 2 == 0 ? 50 : 60) + off * step;
+        double w = 2 * M_PI * f / rate_hz;
+        fit got;
+        centre(r, fill(r, w, few, 2, NULL));
+        if (solve(r, use, 7, lost, &got) && got.rss < least) {
+            least = got.rss;
+            best = w;
         }
     }
     return best;
