@@ -312,7 +312,7 @@ static void decide(const spw_table_probe *probe, const head_times *times, spw_ta
     }
     fit->rounded =
         times->n >= 3 && spw_table_probe_idle_repeats(probe, times->tick) * 10 > times->n;
-    if (changing < 0.5) /* irregular samples */
+    if (changing < 0.5 && usual > 0) /* irregular samples */
         clock->resolution_s = spw_table_tick_s(clock, (double)usual);
     else
         clock->resolution_s = change_resolution_s(clock, times);
