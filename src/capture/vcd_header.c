@@ -93,7 +93,8 @@ static spw_status enter_scope(spw_vcd *vcd) {
         status = spw_vcd_section_next(&part);
     if (status == SPW_OK && !part.done) {
         n = part.word.n < sizeof name ? part.word.n : sizeof name;
-        memcpy(name, part.word.p, n);
+        for (size_t i = 0; i < n; i++) /* as in the names of variables */
+            name[i] = part.word.p[i] == '\0' ? '?' : part.word.p[i];
         if (part.word.n > sizeof name)
             spw_vcd_remark(vcd, SPW_VCD_NOTE_NAME, part.word.p, part.word.p, part.word.n);
     }
