@@ -49,7 +49,8 @@ static void put_page(spw_sheet *sheet) {
     spw_sheet_put(sheet,
                   "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n");
     put_title(sheet);
-    spw_sheet_put(sheet, "</head>\n<body>\n<main>\n");
+    bool more = sheet->verified.known || sheet->earlier.known || sheet->facts->n > 1;
+    spw_sheet_printf(sheet, "</head>\n<body>\n<main%s>\n", more ? " class=\"dense\"" : "");
     spw_sheet_head(sheet);
     spw_sheet_reach(sheet);
     spw_sheet_changes(sheet);

@@ -9,7 +9,7 @@
 #define LEFT_PX 50.0
 #define RIGHT_PX 10.0
 #define TOP_PX 20.0
-#define PLOT_PX 170.0
+#define PLOT_PX 146.0
 #define FOOT_PX 24.0
 #define BESIDE 0.12 /* of the input range, shown beyond both clamps */
 
@@ -223,8 +223,29 @@ static void put_numbers(spw_sheet *sheet) {
     spw_sheet_table_end(sheet);
 }
 
-static const char *pass_words(int pass) {
-    return pass > 0 ? "yes" : pass == 0 ? "NO" : "not told";
+/* What passed in a line; what did not with its reason. */
+static void put_checks(spw_sheet *sheet, const spw_verified *v) {
+    size_t passed = 0;
+    for (size_t i = 0; i < v->checks; i++) {
+        if (v->check[i].pass <= 0)
+            continue;
+        spw_sheet_put(sheet, passed++ == 0 ? "<p>Checks passed: " : ", ");
+        spw_sheet_name(sheet, v->check[i].name);
+    }
+    spw_sheet_put(sheet, passed > 0 ? ".</p>\n" : "");
+    if (passed == v->checks)
+        return;
+    spw_sheet_table(sheet, "checks", "<b>Checks that did not pass</b>", "Check|Passed|Why");
+    for (size_t i = 0; i < v->checks; i++) {
+        if (v->check[i].pass > 0)
+            continue;
+        spw_sheet_put(sheet, "<tr><th scope=\"row\">");
+        spw_sheet_name(sheet, v->check[i].name);
+        spw_sheet_printf(sheet, "</th><td>%s</td><td>", v->check[i].pass == 0 ? "NO" : "not told");
+        spw_sheet_prose(sheet, v->check[i].why);
+        spw_sheet_put(sheet, "</td></tr>\n");
+    }
+    spw_sheet_table_end(sheet);
 }
 
 static void put_verified(spw_sheet *sheet) {
@@ -241,17 +262,7 @@ static void put_verified(spw_sheet *sheet) {
                          spw_figure_digits(v->latency_ms, 3, "ms").text,
                          spw_figure_digits(v->latency_max_ms, 3, "ms").text);
     spw_sheet_put(sheet, ".</p>\n");
-    if (v->checks == 0)
-        return;
-    spw_sheet_table(sheet, "checks", "<b>Checks of the fitted adapter</b>", "Check|Passed|Why");
-    for (size_t i = 0; i < v->checks; i++) {
-        spw_sheet_put(sheet, "<tr><th scope=\"row\">");
-        spw_sheet_name(sheet, v->check[i].name);
-        spw_sheet_printf(sheet, "</th><td>%s</td><td>", pass_words(v->check[i].pass));
-        spw_sheet_prose(sheet, v->check[i].why);
-        spw_sheet_put(sheet, "</td></tr>\n");
-    }
-    spw_sheet_table_end(sheet);
+    put_checks(sheet, v);
 }
 
 void spw_sheet_adapter(spw_sheet *sheet) {

@@ -24,6 +24,8 @@ static void describe(spw_text *text, const spw_bar *bars, size_t n) {
         spw_text_puts(text, bars[i].label);
         spw_text_puts(text, ": ");
         spw_text_puts(text, bars[i].value);
+        spw_text_puts(text, bars[i].more[0] != '\0' ? ", " : "");
+        spw_text_puts(text, bars[i].more);
     }
     spw_text_puts(text, text->length > 0 ? "." : "Nothing is known.");
 }
@@ -48,9 +50,15 @@ static void draw_bar(const spw_draw *draw, const spw_axis *axis, const spw_bar *
     char class_name[32];
     (void)snprintf(class_name, sizeof class_name, "%s strong", tone);
     spw_draw_text(draw, class_name, SIDE_PX, y + 11.0, SPW_ANCHOR_START, bar->label);
-    spw_draw_text(draw, "val", wide ? draw->width - SIDE_PX : SIDE_PX,
-                  y + 11.0 + (wide ? 0.0 : TEXT_PX), wide ? SPW_ANCHOR_END : SPW_ANCHOR_START,
-                  bar->value);
+    char both[256];
+    (void)snprintf(both, sizeof both, "%.180s%s%.60s", bar->value,
+                   wide && bar->more[0] != '\0' ? ", " : "", wide ? bar->more : "");
+    if (wide) {
+        spw_draw_text(draw, "val", draw->width - SIDE_PX, y + 11.0, SPW_ANCHOR_END, both);
+    } else {
+        spw_draw_text(draw, "val", draw->width - SIDE_PX, y + 11.0, SPW_ANCHOR_END, bar->more);
+        spw_draw_text(draw, "val", SIDE_PX, y + 11.0 + TEXT_PX, SPW_ANCHOR_START, both);
+    }
     double top = y + (wide ? TEXT_PX : 2.0 * TEXT_PX);
     double from = spw_axis_px(axis, bar->low), to = spw_axis_px(axis, bar->high);
     spw_draw_rect(draw, bar->class_name, from, top, to - from, BAR_PX);

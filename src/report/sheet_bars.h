@@ -6,6 +6,7 @@
 
 typedef struct spw_bar {
     const char *label, *value; /* what it is; its figures */
+    const char *more;          /* figures that a narrow picture puts beside the label, or "" */
     const char *class_name;    /* "want" "sent" "after" */
     double low, high;          /* a bar without both is left out */
     double mark;               /* NAN: none */

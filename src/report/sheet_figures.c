@@ -6,8 +6,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#define MOST_HOLDS 8
-#define MOST_EVENTS 8
+#define MOST_HOLDS 6
+#define MOST_EVENTS 5
 #define ENDS 3
 
 static void row_begin(spw_sheet *sheet, const char *label) {
@@ -18,8 +18,9 @@ static void row_end(spw_sheet *sheet) {
     spw_sheet_put(sheet, "</td></tr>\n");
 }
 
+/* The level, then how far it misses the expected end. */
 static void level_row(spw_sheet *sheet, const char *label, const spw_span_point *point,
-                      const char *name) {
+                      const spw_end *end, const char *name) {
     char path[64], u_path[64];
     (void)snprintf(path, sizeof path, "plan.controller_us.%s", name);
     (void)snprintf(u_path, sizeof u_path, "plan.controller_us.%s_U95", name);
@@ -28,16 +29,12 @@ static void level_row(spw_sheet *sheet, const char *label, const spw_span_point 
                     isfinite(point->U95) ? u_path : NULL);
     if (isfinite(point->us))
         spw_sheet_printf(sheet, " <span class=\"part\">%zu frames</span>", point->frames);
-    row_end(sheet);
-}
-
-static void end_row(spw_sheet *sheet, const char *label, const spw_end *end, const char *name) {
-    char path[64], u_path[64];
-    (void)snprintf(path, sizeof path, "plan.ends_us.%s.deviation_us", name);
-    (void)snprintf(u_path, sizeof u_path, "plan.ends_us.%s.U95", name);
-    row_begin(sheet, label);
-    spw_sheet_value(sheet, spw_figure_pm(end->deviation_us, end->U95, SPW_MICRO), path, u_path);
-    spw_sheet_printf(sheet, " <span class=\"part\">%s</span>", spw_end_verdict_name(end->verdict));
+    if (isfinite(point->us) && end != NULL) {
+        (void)snprintf(path, sizeof path, "plan.ends_us.%s.deviation_us", name);
+        spw_sheet_printf(sheet, "<br>%s, off by ", spw_end_verdict_name(end->verdict));
+        spw_sheet_value(sheet, spw_figure_known(end->deviation_us, end->U95, SPW_MICRO), path,
+                        NULL);
+    }
     row_end(sheet);
 }
 
@@ -51,83 +48,75 @@ static spw_figure if_known(double value, int digits, const char *unit) {
     return isfinite(value) ? spw_figure_digits(value, digits, unit) : (spw_figure){""};
 }
 
-/* "0.59 to 1.5 µs" is two fields; they are put one by one. */
-static void jitter_row(spw_sheet *sheet, const char *label, const spw_effect *effect,
-                       const char *name) {
+/* A figure as sent, then behind the adapter. */
+static void both_row(spw_sheet *sheet, const char *label, double before, double after, int digits,
+                     const char *unit, const char *field) {
     char path[64];
     row_begin(sheet, label);
-    (void)snprintf(path, sizeof path, "plan.%s.jitter_rms_us.low", name);
-    spw_sheet_value(sheet, if_known(effect->jitter_low_us, 2, ""), path, NULL);
-    if (isfinite(effect->jitter_high_us)) {
-        spw_sheet_put(sheet, " to ");
-        (void)snprintf(path, sizeof path, "plan.%s.jitter_rms_us.high", name);
-        spw_sheet_value(sheet, if_known(effect->jitter_high_us, 2, SPW_MICRO), path, NULL);
+    (void)snprintf(path, sizeof path, "plan.before.%s", field);
+    spw_sheet_value(sheet, if_known(before, digits, unit), path, NULL);
+    if (isfinite(after)) {
+        spw_sheet_put(sheet, "; behind the adapter ");
+        (void)snprintf(path, sizeof path, "plan.after.%s", field);
+        spw_sheet_value(sheet, if_known(after, digits, unit), path, NULL);
     }
-    row_end(sheet);
-}
-
-static void rest_row(spw_sheet *sheet, const char *label, const spw_effect *effect,
-                     const char *name) {
-    char path[64];
-    if (effect->hunts < 0)
-        return;
-    row_begin(sheet, label);
-    spw_sheet_printf(sheet, "%s, leaves the dead band in a share of ",
-                     effect->hunts > 0 ? "hunts" : "quiet");
-    (void)snprintf(path, sizeof path, "plan.%s.hunt_probability", name);
-    spw_sheet_value(sheet, if_known(effect->hunt_probability, 2, ""), path, NULL);
-    spw_sheet_put(sheet, " of the frames");
     row_end(sheet);
 }
 
 static void put_effect(spw_sheet *sheet) {
     const spw_plan *plan = sheet->facts->plan;
-    jitter_row(sheet, "Width jitter, rms", &plan->before, "before");
-    if (plan->has_after)
-        jitter_row(sheet, "behind the adapter", &plan->after, "after");
-    rest_row(sheet, "Servo at rest", &plan->before, "before");
-    if (plan->has_after)
-        rest_row(sheet, "behind the adapter", &plan->after, "after");
-    if (isfinite(plan->before.creep_rpm))
-        plain_row(sheet, "Creep at neutral", if_known(plan->before.creep_rpm, 2, "rpm"),
+    const spw_effect *before = &plan->before, *after = plan->has_after ? &plan->after : NULL;
+    both_row(sheet, "Width jitter, rms, at most", before->jitter_high_us,
+             after != NULL ? after->jitter_high_us : (double)NAN, 2, SPW_MICRO,
+             "jitter_rms_us.high");
+    if (before->hunts >= 0)
+        both_row(sheet, "Frames that leave the dead band", before->hunt_probability,
+                 after != NULL ? after->hunt_probability : (double)NAN, 2, "", "hunt_probability");
+    if (isfinite(before->creep_rpm))
+        plain_row(sheet, "Creep at neutral", if_known(before->creep_rpm, 2, "rpm"),
                   "plan.before.creep_rpm");
-    if (plan->has_after)
+    if (after != NULL)
         plain_row(sheet, "Shortest gap after a pulse",
-                  spw_figure_unit(plan->after.shortest_gap_us, 0, SPW_MICRO),
+                  spw_figure_unit(after->shortest_gap_us, 0, SPW_MICRO),
                   "plan.after.shortest_gap_us");
 }
 
-static void put_figures(spw_sheet *sheet) {
-    const spw_plan *plan = sheet->facts->plan;
+static void put_period(spw_sheet *sheet) {
     const spw_channel *channel = sheet->facts->sources[0].channel;
     const spw_summary *period = &channel->period_us;
-    spw_sheet_table(sheet, "figures",
-                    "<b>Figures</b>&#177; is U95, the expanded uncertainty (JCGM 100)",
-                    "Figure|Value");
-    level_row(sheet, "Low end", &plan->span.low, "low");
-    level_row(sheet, "Neutral", &plan->span.neutral, "neutral");
-    level_row(sheet, "High end", &plan->span.high, "high");
-    if (plan->span.known) {
-        end_row(sheet, "Low end against expected", &plan->low, "low");
-        end_row(sheet, "High end against expected", &plan->high, "high");
-    }
-    plain_row(sheet, "Expected span covered", spw_figure_unit(plan->range_covered_percent, 1, "%"),
-              "plan.range_covered_percent");
     row_begin(sheet, "Frame period");
     spw_sheet_value(sheet, spw_figure_pm(period->mean, period->U95, SPW_MICRO),
                     spw_sheet_field(sheet, 0, "period_us.mean").path,
                     isfinite(period->U95) ? spw_sheet_field(sheet, 0, "period_us.U95").path : NULL);
+    spw_sheet_put(sheet, ", ");
+    spw_sheet_value(sheet, if_known(channel->frame_rate_hz, 5, "Hz"),
+                    spw_sheet_field(sheet, 0, "frame_rate_hz").path, NULL);
     row_end(sheet);
-    plain_row(sheet, "Frame rate", if_known(channel->frame_rate_hz, 5, "Hz"),
-              spw_sheet_field(sheet, 0, "frame_rate_hz").path);
-    plain_row(sheet, "Period jitter, peak to peak",
-              if_known(channel->period_jitter_pp_us, 2, SPW_MICRO),
-              spw_sheet_field(sheet, 0, "period_jitter_us.peak_to_peak").path);
-    plain_row(sheet, "Cycle to cycle, rms", if_known(channel->cycle_to_cycle_rms_us, 2, SPW_MICRO),
-              spw_sheet_field(sheet, 0, "period_jitter_us.cycle_to_cycle_rms").path);
+    row_begin(sheet, "Period jitter");
+    spw_sheet_value(sheet, if_known(channel->period_jitter_pp_us, 2, SPW_MICRO),
+                    spw_sheet_field(sheet, 0, "period_jitter_us.peak_to_peak").path, NULL);
+    spw_sheet_put(sheet, " peak to peak; cycle to cycle ");
+    spw_sheet_value(sheet, if_known(channel->cycle_to_cycle_rms_us, 2, SPW_MICRO),
+                    spw_sheet_field(sheet, 0, "period_jitter_us.cycle_to_cycle_rms").path, NULL);
+    spw_sheet_put(sheet, " rms");
+    row_end(sheet);
+}
+
+static void put_figures(spw_sheet *sheet) {
+    const spw_plan *plan = sheet->facts->plan;
+    bool judged = plan->span.known;
+    spw_sheet_table(sheet, "figures",
+                    "<b>Figures</b>&#177; is U95, the expanded uncertainty (JCGM 100)",
+                    "Figure|Value");
+    level_row(sheet, "Low end", &plan->span.low, judged ? &plan->low : NULL, "low");
+    level_row(sheet, "Neutral", &plan->span.neutral, NULL, "neutral");
+    level_row(sheet, "High end", &plan->span.high, judged ? &plan->high : NULL, "high");
+    plain_row(sheet, "Expected span covered", spw_figure_unit(plan->range_covered_percent, 1, "%"),
+              "plan.range_covered_percent");
+    put_period(sheet);
     plain_row(sheet, "Controller step", if_known(plan->span.step_us, 4, SPW_MICRO),
               "plan.controller_us.step");
-    if (plan->span.known)
+    if (judged)
         put_effect(sheet);
     spw_sheet_table_end(sheet);
 }
@@ -301,12 +290,12 @@ static void put_events(spw_sheet *sheet) {
 
 void spw_sheet_figures(spw_sheet *sheet) {
     spw_sheet_section(sheet, "figures", "The figures");
-    spw_sheet_put(sheet, "<div class=\"pair\">\n<div>\n");
+    spw_sheet_put(sheet, "<div class=\"pair\">\n<div class=\"stack\">\n");
     put_figures(sheet);
+    put_events(sheet);
     spw_sheet_put(sheet, "</div>\n<div class=\"stack\">\n");
     put_budget(sheet);
     put_holds(sheet);
-    put_events(sheet);
     spw_sheet_put(sheet, "</div>\n</div>\n");
     spw_sheet_section_end(sheet);
 }

@@ -7,9 +7,9 @@
 #define LEFT_PX 56.0
 #define RIGHT_PX 8.0
 #define TOP_PX 20.0
-#define PLOT_PX 120.0
+#define PLOT_PX 104.0
 #define FOOT_PX 24.0
-#define BINS 40
+#define MOST_BINS 40
 #define LEAST_BAR_PX 1.5 /* a single frame stays visible beside thousands */
 
 /* The period that ends at pulse i, or NAN. */
@@ -66,41 +66,62 @@ static void draw_over_time(spw_sheet *sheet, const spw_plan_source *source, rang
     spw_envelope_free(envelope);
 }
 
-static void draw_distribution(spw_sheet *sheet, const spw_channel *channel, size_t from, size_t to,
-                              range r) {
-    size_t count[BINS] = {0}, most = 1;
-    char description[400];
-    double margin = fmax(0.02 * (r.high - r.low), 0.02);
-    spw_axis x = spw_axis_make(r.low - margin, r.high + margin, LEFT_PX, SPW_NARROW_PX - RIGHT_PX,
-                               62.0, false);
+/* Bins of one width over a range of values. */
+typedef struct histogram {
+    double from, width;
+    size_t bins, count[MOST_BINS + 2], most;
+} histogram;
+
+/* A bin is whole sampling steps wide: others would hold one step more or less by turns. */
+static histogram count_periods(const spw_channel *channel, size_t from, size_t to, range r) {
+    histogram h = {.most = 1};
+    double span = fmax(r.high - r.low, 1e-3), step = channel->resolution_us;
+    h.width = span / MOST_BINS;
+    if (channel->kind == SPW_KIND_LOGIC && step > 0.0 && step < 2.0 * span)
+        h.width = ceil(h.width / step - 1e-6) * step;
+    h.bins = (size_t)fmin(MOST_BINS + 1, floor(span / h.width + 1e-6) + 1.0);
+    h.from = r.low - 0.5 * h.width;
     for (size_t i = from; i < to; i++) {
-        double share = (period_us(channel, i) - x.from) / (x.to - x.from);
-        if (!(share >= 0.0 && share <= 1.0))
+        double place = (period_us(channel, i) - h.from) / h.width;
+        if (!(place >= 0.0 && place < (double)MOST_BINS + 2.0))
             continue;
-        size_t bin = (size_t)fmin(BINS - 1, floor(share * BINS));
-        count[bin]++;
-        most = count[bin] > most ? count[bin] : most;
+        size_t *count = &h.count[(size_t)place];
+        (*count)++;
+        h.most = *count > h.most ? *count : h.most;
     }
+    return h;
+}
+
+static void draw_bins(const spw_draw *draw, const histogram *h, const spw_axis *x,
+                      const spw_axis *y) {
+    for (size_t k = 0; k < h->bins; k++) {
+        double left = spw_axis_px(x, h->from + h->width * (double)k),
+               right = spw_axis_px(x, h->from + h->width * (double)(k + 1));
+        double height = fmax(y->at - spw_axis_px(y, (double)h->count[k]), LEAST_BAR_PX);
+        if (h->count[k] > 0)
+            spw_draw_rect(draw, "bars", left + 0.5, y->at, fmax(right - left - 1.0, 1.0), -height);
+    }
+}
+
+static void draw_distribution(spw_sheet *sheet, const histogram *h, range r) {
+    char description[400];
     (void)snprintf(description, sizeof description,
-                   "Numbers of %zu periods in %d bins from %s to %s; the fullest holds %zu.", r.n,
-                   BINS, spw_figure_unit(x.from, 2, "").text,
-                   spw_figure_unit(x.to, 2, SPW_MICRO).text, most);
+                   "Numbers of %zu periods in bins of %s from %s to %s; the fullest holds %zu.",
+                   r.n, spw_figure_digits(h->width, 2, SPW_MICRO).text,
+                   spw_figure_unit(r.low, 2, "").text, spw_figure_unit(r.high, 2, SPW_MICRO).text,
+                   h->most);
     spw_draw draw =
         spw_draw_begin(sheet->out, "spread", "half", SPW_NARROW_PX, TOP_PX + PLOT_PX + FOOT_PX,
                        "Distribution of the frame period", description);
-    spw_axis y = spw_axis_make(0.0, 1.04 * (double)most, TOP_PX + PLOT_PX, TOP_PX, 26.0, false);
+    spw_axis x = spw_axis_make(h->from, h->from + h->width * (double)h->bins, LEFT_PX,
+                               SPW_NARROW_PX - RIGHT_PX, 62.0, false),
+             y = spw_axis_make(0.0, 1.04 * (double)h->most, TOP_PX + PLOT_PX, TOP_PX, 26.0, false);
     if (y.step < 1.0) { /* there is no half a frame */
         y.step = 1.0;
         y.decimals = 0;
     }
     spw_axis_draw_y(&draw, &y, LEFT_PX, SPW_NARROW_PX - RIGHT_PX, "frames");
-    for (size_t k = 0; k < BINS; k++) {
-        double width = (x.end - x.at) / BINS;
-        double height = fmax(y.at - spw_axis_px(&y, (double)count[k]), LEAST_BAR_PX);
-        if (count[k] > 0)
-            spw_draw_rect(&draw, "bars", x.at + width * (double)k + 0.5, y.at, width - 1.0,
-                          -height);
-    }
+    draw_bins(&draw, h, &x, &y);
     spw_axis_draw_x(&draw, &x, TOP_PX + PLOT_PX, TOP_PX + PLOT_PX, SPW_MICRO);
     spw_draw_end(&draw);
 }
@@ -123,6 +144,7 @@ void spw_sheet_period(spw_sheet *sheet) {
                                   "lasted longest; a bin with one frame is still drawn."
                                 : "<b>Distribution of the frame period</b>A bin with one frame is "
                                   "still drawn.");
-    draw_distribution(sheet, channel, from, to, main);
+    histogram h = count_periods(channel, from, to, main);
+    draw_distribution(sheet, &h, main);
     spw_sheet_figure_end(sheet);
 }

@@ -7,7 +7,7 @@
 #define LEFT_PX 50.0
 #define RIGHT_PX 10.0
 #define TOP_PX 20.0
-#define PLOT_PX 128.0
+#define PLOT_PX 108.0
 #define FOOT_PX 24.0
 #define BEFORE 0.3 /* of the width, shown on both sides */
 

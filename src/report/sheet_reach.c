@@ -9,18 +9,21 @@ typedef struct words {
     char text[256];
 } words;
 
-/* "1000.02 ± 0.15 to 2000.00 ± 0.22 µs, neutral 1499.90, 50.0 %" */
-static words range_words(double low, double low_U95, double high, double high_U95, double neutral,
-                         double percent) {
+/* "1000.02 ± 0.15 to 2000.00 ± 0.22 µs" */
+static words range_words(double low, double low_U95, double high, double high_U95) {
     words w;
-    int used = snprintf(w.text, sizeof w.text, "%s to %s", spw_figure_pm(low, low_U95, "").text,
-                        spw_figure_pm(high, high_U95, SPW_MICRO).text);
-    size_t room = sizeof w.text - (size_t)used;
-    if (isfinite(neutral))
-        used += snprintf(w.text + used, room, ", neutral %s", spw_figure_unit(neutral, 1, "").text);
-    if (isfinite(percent))
-        (void)snprintf(w.text + used, sizeof w.text - (size_t)used, "; %s",
-                       spw_figure_unit(percent, 1, "%").text);
+    (void)snprintf(w.text, sizeof w.text, "%s to %s", spw_figure_pm(low, low_U95, "").text,
+                   spw_figure_pm(high, high_U95, SPW_MICRO).text);
+    return w;
+}
+
+/* "neutral 1499.9; 50.0 %" */
+static words middle_words(double neutral, double percent) {
+    words w;
+    (void)snprintf(w.text, sizeof w.text, "%s%s%s%s", isfinite(neutral) ? "neutral " : "",
+                   spw_figure_fixed(neutral, 1).text,
+                   isfinite(neutral) && isfinite(percent) ? "; " : "",
+                   isfinite(percent) ? spw_figure_unit(percent, 1, "%").text : "");
     return w;
 }
 
@@ -41,20 +44,20 @@ void spw_sheet_reach(spw_sheet *sheet) {
     const spw_plan *plan = sheet->facts->plan;
     const spw_servo *servo = &plan->servo;
     const spw_span *span = &plan->span;
-    words expected, sent = {""}, after = {""};
+    words expected, sent = {""}, after = {""}, of_sent = {""}, of_after = {""};
     (void)snprintf(expected.text, sizeof expected.text, "%s to %s, tolerance %s",
                    spw_figure_plain(servo->expected_low_us, 6, "").text,
                    spw_figure_plain(servo->expected_high_us, 6, SPW_MICRO).text,
                    spw_figure_plain(servo->tolerance_us, 3, SPW_MICRO).text);
     spw_bar bars[3] = {
-        {"The servo expects", expected.text, "want", servo->expected_low_us,
+        {"The servo expects", expected.text, "", "want", servo->expected_low_us,
          servo->expected_high_us, NAN},
-        {"The controller sends", sent.text, "sent", NAN, NAN, NAN},
-        {"After the adapter", after.text, "after", NAN, NAN, NAN},
+        {"The controller sends", sent.text, of_sent.text, "sent", NAN, NAN, NAN},
+        {"After the adapter", after.text, of_after.text, "after", NAN, NAN, NAN},
     };
     if (span->known) {
-        sent = range_words(span->low.us, span->low.U95, span->high.us, span->high.U95,
-                           span->neutral.us, plan->range_covered_percent);
+        sent = range_words(span->low.us, span->low.U95, span->high.us, span->high.U95);
+        of_sent = middle_words(span->neutral.us, plan->range_covered_percent);
         bars[1].low = span->low.us;
         bars[1].high = span->high.us;
         bars[1].mark = span->neutral.us;
@@ -63,8 +66,8 @@ void spw_sheet_reach(spw_sheet *sheet) {
         spw_effect effect = adapted(sheet);
         double low = fmin(effect.low_us, effect.high_us),
                high = fmax(effect.low_us, effect.high_us);
-        after = range_words(effect.low_us, effect.low_U95_us, effect.high_us, effect.high_U95_us,
-                            effect.neutral_us, spw_covered_percent(servo, low, high));
+        after = range_words(effect.low_us, effect.low_U95_us, effect.high_us, effect.high_U95_us);
+        of_after = middle_words(effect.neutral_us, spw_covered_percent(servo, low, high));
         bars[2].low = low;
         bars[2].high = high;
         bars[2].mark = effect.neutral_us;
@@ -96,9 +99,13 @@ static const char *reached_words(spw_reached reached) {
 
 /* Angles lie about the middle of their range. */
 static spw_bar angle_bar(const char *label, const char *value, const char *class_name, double deg) {
-    return (spw_bar){
-        label, value, class_name, isfinite(deg) ? -0.5 * deg : NAN, isfinite(deg) ? 0.5 * deg : NAN,
-        NAN};
+    return (spw_bar){label,
+                     value,
+                     "",
+                     class_name,
+                     isfinite(deg) ? -0.5 * deg : NAN,
+                     isfinite(deg) ? 0.5 * deg : NAN,
+                     NAN};
 }
 
 static void put_reached(spw_sheet *sheet) {
@@ -133,8 +140,8 @@ void spw_sheet_joint(spw_sheet *sheet) {
                    spw_figure_plain(facts->allowed_high_deg, 4, "degrees from neutral").text);
     spw_bar bars[4] = {
         angle_bar("The joint needs", needed.text, "want", facts->needed_deg),
-        {"The joint allows", allowed.text, "want", facts->allowed_low_deg, facts->allowed_high_deg,
-         NAN},
+        {"The joint allows", allowed.text, "", "want", facts->allowed_low_deg,
+         facts->allowed_high_deg, NAN},
         angle_bar("Reached with the pulses sent now", now.text, "sent", before),
         angle_bar("Reached after the adapter", then.text, "after", after),
     };

@@ -99,8 +99,11 @@ static void put_blind_spots(spw_sheet *sheet) {
 
 void spw_sheet_record(spw_sheet *sheet) {
     spw_sheet_section(sheet, "record", "How to repeat it");
+    spw_sheet_put(sheet, "<div class=\"split\">\n");
     put_facts(sheet);
+    spw_sheet_put(sheet, "<div>\n");
     put_blind_spots(sheet);
+    spw_sheet_put(sheet, "</div>\n</div>\n");
     spw_sheet_section_end(sheet);
 }
 

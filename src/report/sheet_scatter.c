@@ -7,7 +7,7 @@
 #define LEFT_PX 44.0
 #define RIGHT_PX 8.0
 #define TOP_PX 20.0
-#define PLOT_PX 128.0
+#define PLOT_PX 108.0
 #define FOOT_PX 24.0
 #define MOST_SLOTS 90
 #define CAP_PX 3.0

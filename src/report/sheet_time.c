@@ -11,7 +11,7 @@
 #define TOP_PX 34.0 /* a strip of event letters over a strip of hold numbers */
 #define EVENT_BASE_PX 12.0
 #define HOLD_BASE_PX 27.0
-#define PLOT_PX 150.0
+#define PLOT_PX 126.0
 #define FOOT_PX 24.0
 #define LETTER_PX 11.0 /* room of a letter in its strip */
 #define MOST_LETTERS 80
@@ -85,32 +85,50 @@ static void draw_regimes(const spw_draw *draw, const spw_axis *x, const spw_chan
     }
 }
 
-/* Letters in their strip; where more than one falls into a place, the first and a plus. */
-static void draw_events(const spw_draw *draw, const spw_axis *x, const spw_channel *channel) {
-    struct {
-        char letter;
-        bool more;
-    } slot[MOST_LETTERS] = {{0, false}};
+/* A place in the strip of letters. */
+typedef struct slot {
+    double px;
+    char letter;
+    bool more;
+} slot;
+
+/* The first event of each place; the others only show as a plus. */
+static size_t fill_slots(const spw_axis *x, const spw_channel *channel, slot slots[MOST_LETTERS]) {
     double length = x->end - x->at;
-    size_t slots = (size_t)fmin(MOST_LETTERS, floor(length / (1.6 * LETTER_PX)));
+    size_t n = (size_t)fmin(MOST_LETTERS, floor(length / LETTER_PX));
     for (size_t i = 0; i < channel->events; i++) {
-        const spw_event *event = &channel->event[i];
-        double px = spw_axis_px(x, event->at_s);
+        double px = spw_axis_px(x, channel->event[i].at_s);
         if (!isfinite(px))
             continue;
-        size_t s = (size_t)((px - x->at) / length * ((double)slots - 1e-6));
-        if (slot[s].letter != 0) {
-            slot[s].more = true;
+        slot *s = &slots[(size_t)((px - x->at) / length * ((double)n - 1e-6))];
+        if (s->letter != 0) {
+            s->more = true;
             continue;
         }
-        slot[s].letter = event_words[event->kind].letter;
-        spw_draw_line(draw, "event", px, EVENT_BASE_PX + 3.0, px, TOP_PX + PLOT_PX);
+        *s = (slot){px, event_words[channel->event[i].kind].letter, false};
     }
-    for (size_t s = 0; s < slots; s++) {
-        char text[3] = {slot[s].letter, slot[s].more ? '+' : '\0', '\0'};
-        if (slot[s].letter != 0)
-            spw_draw_text(draw, "eventt", x->at + length * ((double)s + 0.5) / (double)slots,
-                          EVENT_BASE_PX, SPW_ANCHOR_MIDDLE, text);
+    return n;
+}
+
+static void draw_events(const spw_draw *draw, const spw_axis *x, const spw_channel *channel) {
+    slot slots[MOST_LETTERS] = {{0.0, 0, false}};
+    size_t n = fill_slots(x, channel, slots), last = MOST_LETTERS;
+    for (size_t s = 0; s < n; s++) {
+        if (slots[s].letter == 0)
+            continue;
+        spw_draw_line(draw, "event", slots[s].px, EVENT_BASE_PX + 3.0, slots[s].px,
+                      TOP_PX + PLOT_PX);
+        if (last < n && slots[s].px - slots[last].px < 1.7 * LETTER_PX) {
+            slots[last].more = true; /* no room for a letter of its own */
+            slots[s].letter = 0;
+            continue;
+        }
+        last = s;
+    }
+    for (size_t s = 0; s < n; s++) {
+        char text[3] = {slots[s].letter, slots[s].more ? '+' : '\0', '\0'};
+        if (slots[s].letter != 0)
+            spw_draw_text(draw, "eventt", slots[s].px, EVENT_BASE_PX, SPW_ANCHOR_MIDDLE, text);
     }
 }
 

@@ -55,6 +55,59 @@ static json_t *checks(spw_json *json, const spw_verification *v) {
     return array;
 }
 
+#define MOST_POINTS 512
+
+static double departure(const spw_verification *v, const spw_pair *pair) {
+    return v->planned.known ? pair->out_us - spw_remap_apply(&v->planned.remap, pair->in_us)
+                            : pair->out_us - v->gain * pair->in_us - v->offset_us;
+}
+
+/* Of the inputs that fall into one place: the lowest and the highest departure, so that no
+ * outlier is lost however many pairs there are. */
+typedef struct place {
+    const spw_pair *low, *high;
+} place;
+
+static void add_pair(const spw_verification *v, const spw_pair *pair, place *at) {
+    if (at->low == NULL || departure(v, pair) < departure(v, at->low))
+        at->low = pair;
+    if (at->high == NULL || departure(v, pair) > departure(v, at->high))
+        at->high = pair;
+}
+
+static void add_point(spw_json *json, json_t *array, const spw_pair *pair) {
+    json_t *object = json_object();
+    spw_json_put(json, object, "in_us", spw_json_number(pair->in_us));
+    spw_json_put(json, object, "out_us", spw_json_number(pair->out_us));
+    spw_json_put(json, object, "clamped", json_boolean(pair->clamped));
+    spw_json_add(json, array, object);
+}
+
+/* Pairs to draw, by input; pairs while the input moved are left out. */
+static json_t *points(spw_json *json, const spw_verification *v) {
+    json_t *array = json_array();
+    place at[MOST_POINTS / 2] = {{NULL, NULL}};
+    double low = INFINITY, high = -INFINITY;
+    for (size_t i = 0; i < v->pairs; i++) {
+        low = fmin(low, v->pair[i].in_us);
+        high = fmax(high, v->pair[i].in_us);
+    }
+    double width = fmax(high - low, 1e-9);
+    for (size_t i = 0; i < v->pairs; i++) {
+        double share = (v->pair[i].in_us - low) / width;
+        if (!v->pair[i].moving && share >= 0.0 && share <= 1.0)
+            add_pair(v, &v->pair[i], &at[(size_t)(share * (MOST_POINTS / 2 - 1))]);
+    }
+    for (size_t k = 0; k < MOST_POINTS / 2; k++) {
+        if (at[k].low == NULL)
+            continue;
+        add_point(json, array, at[k].low);
+        if (at[k].high != at[k].low)
+            add_point(json, array, at[k].high);
+    }
+    return array;
+}
+
 spw_status spw_report_verify_json(const spw_verification *v, spw_text *out) {
     spw_json json = {0};
     json_t *root = json_object();
@@ -74,6 +127,7 @@ spw_status spw_report_verify_json(const spw_verification *v, spw_text *out) {
     spw_json_put(&json, root, "jitter_gain", spw_json_number(v->jitter_gain));
     spw_json_put(&json, root, "planned", planned(&json, &v->planned));
     spw_json_put(&json, root, "checks", checks(&json, v));
+    spw_json_put(&json, root, "points", points(&json, v));
     spw_json_put(&json, root, "pass", verdict(v->pass));
     return spw_json_finish(&json, root, out);
 }
