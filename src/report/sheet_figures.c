@@ -70,7 +70,7 @@ static void put_effect(spw_sheet *sheet) {
              after != NULL ? after->jitter_high_us : (double)NAN, 2, SPW_MICRO,
              "jitter_rms_us.high");
     if (before->hunts >= 0)
-        both_row(sheet, "Frames that leave the dead band", before->hunt_probability,
+        both_row(sheet, "Leaves the dead band, share", before->hunt_probability,
                  after != NULL ? after->hunt_probability : (double)NAN, 2, "", "hunt_probability");
     if (isfinite(before->creep_rpm))
         plain_row(sheet, "Creep at neutral", if_known(before->creep_rpm, 2, "rpm"),
