@@ -11,6 +11,8 @@
 #include <string.h>
 
 #define MOST_JOBS 64
+#define HIGHEST_RATE_HZ 1e12       /* a picosecond a sample */
+#define WORST_TIMEBASE_PPM 100000. /* as in the bench file */
 
 static int read_span(cli_options *options, const char *text) {
     double v[3];
@@ -25,6 +27,8 @@ static int read_span(cli_options *options, const char *text) {
                             cli_safe(text).text);
     if (n == 3 && !(v[0] < neutral && neutral < high))
         return cli_complain("--span %s: neutral must be between the ends", cli_safe(text).text);
+    if (high > CLI_LONGEST_US)
+        return cli_complain("--span %s: give at most %.0f us", cli_safe(text).text, CLI_LONGEST_US);
     options->has_span = true;
     options->span_low_us = v[0];
     options->span_neutral_us = neutral;
@@ -93,15 +97,16 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
         return read_channel(options, value);
     case CLI_OPT_RATE:
         measure->read.has_rate = true;
-        return cli_positive("--rate", value, "samples a second", &measure->read.rate_hz);
+        return cli_within("--rate", value, 1.0, HIGHEST_RATE_HZ, "samples a second",
+                          &measure->read.rate_hz);
     case CLI_OPT_TIME_UNIT:
         return read_time_unit(options, value);
     case CLI_OPT_POLARITY:
         return read_polarity(options, value);
     case CLI_OPT_TIMEBASE:
         options->has_timebase = true;
-        return cli_not_negative("--timebase-ppm", value, "parts in a million",
-                                &measure->timebase_ppm);
+        return cli_up_to("--timebase-ppm", value, WORST_TIMEBASE_PPM, "parts in a million",
+                         &measure->timebase_ppm);
     case CLI_OPT_KNOWN_FRAME:
         return cli_positive("--known-frame-us", value, "us", &measure->known_frame_us);
     case CLI_OPT_WIDTH_WINDOW:

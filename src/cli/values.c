@@ -18,10 +18,21 @@ int cli_positive(const char *name, const char *text, const char *unit, double *v
     return status;
 }
 
-int cli_not_negative(const char *name, const char *text, const char *unit, double *value) {
+int cli_within(const char *name, const char *text, double least, double most, const char *unit,
+               double *value) {
+    int status = cli_positive(name, text, unit, value);
+    if (status == CLI_GO && !(*value >= least && *value <= most))
+        return cli_complain("%s %s: give a number from %g to %.0f (%s)", name, cli_safe(text).text,
+                            least, most, unit);
+    return status;
+}
+
+int cli_up_to(const char *name, const char *text, double most, const char *unit, double *value) {
     int status = number(name, text, value);
     if (status == CLI_GO && !(*value >= 0.0))
         return cli_complain("%s %s: give 0 or more (%s)", name, cli_safe(text).text, unit);
+    if (status == CLI_GO && *value > most)
+        return cli_complain("%s %s: give %.0f or less (%s)", name, cli_safe(text).text, most, unit);
     return status;
 }
 
@@ -51,6 +62,9 @@ int cli_range(const char *name, const char *text, const char *example, double *l
     if (!(values[0] > 0.0 && values[0] < values[1]))
         return cli_complain("%s %s: both must be above 0 and LOW below HIGH", name,
                             cli_safe(text).text);
+    if (values[1] > CLI_LONGEST_US)
+        return cli_complain("%s %s: give at most %.0f us", name, cli_safe(text).text,
+                            CLI_LONGEST_US);
     *low = values[0];
     *high = values[1];
     return CLI_GO;

@@ -136,15 +136,23 @@ static double difference_noise(const spw_trace *trace, const search *s, float *p
 }
 
 /* The smallest step between neighbours that is no repeat: the recorder's quantum,
- * or more. */
-static float quantum(const spw_trace *trace) {
+ * or more. 0 where it is none: no recorder is coarser than 8 bits, and the last bit's
+ * dithering comes in crowds, while a line drawn with two values (a simulation, a
+ * digital source) changes only where its pulses do. */
+static float quantum(const spw_trace *trace, double full_scale) {
     float least = FLT_MAX;
+    size_t changes = 0, crowded = 0, last = 0;
+    size_t near = spw_trace_samples(trace->rate_hz, SHORTEST_S, 2);
     for (size_t i = 1; i < trace->n; i++) {
         float d = fabsf(trace->y[i] - trace->y[i - 1]);
-        d = d > 0 ? d : FLT_MAX;
+        if (!(d > 0))
+            continue;
         least = d < least ? d : least;
+        crowded += last > 0 && i - last < near;
+        last = i;
+        changes++;
     }
-    return least;
+    return (double)least > full_scale / 120 || crowded * 10 < changes ? 0 : least;
 }
 
 /* The height shared by the largest peaks: neither a switch-on (one, larger) nor the
@@ -175,7 +183,7 @@ spw_status spw_coarse_size(const spw_trace *trace, double full_scale, spw_step_s
         goto done;
     size->noise = difference_noise(trace, &s, value);
     if (full_scale > 0) /* digitised: a step of the last bit or two is no step */
-        size->noise = fmax(size->noise, 0.4 * (double)quantum(trace));
+        size->noise = fmax(size->noise, 0.4 * (double)quantum(trace, full_scale));
     spw_step_size least = {.typical = 2 * STAND_OUT * size->noise};
     do { /* too many peaks to hold: only the larger ones can be the signal */
         status = spw_coarse_find(trace, &least, marks, PEAKS, &n, &stop, &glitches);

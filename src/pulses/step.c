@@ -19,6 +19,8 @@ static const double STEP_MIN_US = 0.25;
 /* A spacing is looked for down to three times the levels' noise: with more noise than that
  * a grid leaves no trace (coherence exp(-2 pi^2 / 9) = 0.11). */
 static const double NOISE_STEPS = 3;
+/* Less is how doubles round an instant hours after the start, no scatter. */
+static const double LEAST_SD_US = 1e-4;
 /* Below two recorder steps the recorder's own grid (and its mirror) would be found. */
 static const double GRIDS = 2.2;
 
@@ -89,8 +91,7 @@ static void moving_levels(const spw_channel *c, const spw_picked *p, double sd_u
 
 static spw_status look(const spw_recording *recording, const levels *l, spw_channel *c) {
     double low = fmax(STEP_MIN_US, NOISE_STEPS * l->noise_us);
-    if (!recording->analogue)
-        low = fmax(low, GRIDS * recording->resolution_us);
+    low = fmax(low, GRIDS * recording->resolution_us);
     if (l->n < LEAST_LEVELS || low >= STEP_MAX_US)
         return SPW_OK;
     spw_lattice found;
@@ -120,7 +121,7 @@ static spw_status width_line(const spw_picked *p, spw_channel *c) {
     for (size_t h = 0; h < c->holds; h++)
         if (longest == NULL || c->hold[h].pulses > longest->pulses)
             longest = &c->hold[h];
-    if (longest == NULL || longest->pulses < LEAST_FRAMES || !(longest->width_us.sd > 0))
+    if (longest == NULL || longest->pulses < LEAST_FRAMES || !(longest->width_us.sd > LEAST_SD_US))
         return SPW_OK;
     double *us = malloc(longest->pulses * sizeof *us);
     if (us == NULL)

@@ -11,9 +11,11 @@ spw_recording spw_recording_of(const spw_train *train, const spw_edge_report *re
     if (report != NULL) {
         r.template_us = report->u_template_us > 0 ? report->u_template_us : 0;
         r.asymmetry_us = report->u_asymmetry_us > 0 ? report->u_asymmetry_us : 0;
-    } else if (train->resolution_us > 0) {
-        r.resolution_us = train->resolution_us;
     }
+    /* Edges counted in samples are as coarse as those of a logic recorder. */
+    bool counted = report == NULL || report->method == SPW_METHOD_SAMPLES;
+    if (counted && train->resolution_us > 0)
+        r.resolution_us = train->resolution_us;
     return r;
 }
 

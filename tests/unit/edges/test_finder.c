@@ -157,6 +157,32 @@ static void noise_gives_no_edges(void **unused) {
     free(y);
 }
 
+/* A simulation or a digital source draws two values and nothing between: the step
+ * is then also the smallest one, and no recorder's last bit, however small it is. */
+static void two_values_without_noise(void **unused) {
+    (void)unused;
+    static const struct {
+        float low, high;
+        double full_scale;
+    } row[] = {{-0.4F, 0.4F, 1}, {0, 0.004F, 1}, {0, 3.3F, NAN}};
+    size_t n = 100 * 960;
+    float *y = malloc(n * sizeof *y);
+    assert_non_null(y);
+    for (size_t k = 0; k < sizeof row / sizeof row[0]; k++) {
+        for (size_t i = 0; i < n; i++)
+            y[i] = i % 960 >= 300 && i % 960 < 372 ? row[k].high : row[k].low;
+        taken *t = find(y, n, 48000, row[k].full_scale, 0);
+        assert_int_equal(t->reals, 200);
+        assert_int_equal(t->report.method, SPW_METHOD_SAMPLES);
+        for (size_t i = 0; i < 200; i += 2) {
+            double width_us = 1e6 * (t->real[i + 1].time_s - t->real[i].time_s);
+            assert_true(fabs(width_us - 1500) < 1e-3);
+            assert_true(t->real[i].u_us > 5); /* half a sample: 20.8 / sqrt 12 = 6.0 */
+        }
+    }
+    free(y);
+}
+
 static void single_pulse_after_long_idle(void **unused) {
     (void)unused;
     scene s = {.channel = sim_channel_default(48000, 'b')};
@@ -303,6 +329,7 @@ int main(void) {
         cmocka_unit_test(blocks_do_not_matter),
         cmocka_unit_test(level_before_the_first_edge),
         cmocka_unit_test(noise_gives_no_edges),
+        cmocka_unit_test(two_values_without_noise),
         cmocka_unit_test(single_pulse_after_long_idle),
         cmocka_unit_test(silence_after_the_last_pulse),
         cmocka_unit_test(amplitudes_and_widths_of_words),
