@@ -130,6 +130,46 @@ static size_t skip_steps(spw_table_run *run, const char *row, const char *next, 
     return (size_t)(at - next);
 }
 
+/* Rows whose tail repeats and whose time, read as a number of as many decimals
+ * as before, is in step. */
+static size_t skip_in_step(spw_table_run *run, const char *next, const char *stop) {
+    spw_table_clock *clock = &run->job->clock;
+    int shift = run->decimals == INT32_MAX ? -1 : -run->decimals - clock->place;
+    if (shift < 0 || shift > run->shift_max || !run->first_fits)
+        return 0;
+    double allowed = spw_table_clock_allowed(clock, run->rounding[shift]);
+    uint64_t patience = allowed > 0 ? spw_table_clock_patience(clock) : 0;
+    size_t tail = run->tail_length;
+    const char *at = next;
+    uint64_t since = clock->rows - clock->anchor_row, rows = 0;
+    int64_t tick = clock->last;
+    for (; rows < patience; rows++, since++) {
+        spw_table_plain number;
+        const char *rest = spw_table_plain_number(at, stop, run->separator, run->mark, &number);
+        if (rest == NULL || number.decimals != run->decimals || number.value == 0 ||
+            number.value > run->most[shift] || number.value < -run->most[shift] ||
+            (size_t)(stop - rest) < tail + 3)
+            break;
+        rest += 1 + tail;
+        if (!same(rest - tail, run->tail, tail))
+            break;
+        rest += *rest == '\r' && run->line_end == '\n';
+        int64_t now = number.value * run->scale[shift] - run->first;
+        double off = (double)now - (clock->anchor + (double)since * clock->step);
+        if (*rest != run->line_end || off > allowed || off < -allowed || now < tick)
+            break;
+        tick = now;
+        at = rest + 1;
+    }
+    if (rows > 0) {
+        run->line += rows;
+        run->good += rows;
+        clock->rows += rows;
+        clock->last = tick;
+    }
+    return (size_t)(at - next);
+}
+
 size_t spw_table_skip_alike(spw_table_run *run, const char *row, const char *next,
                             const char *stop) {
     const spw_table_clock *clock = &run->job->clock;
@@ -137,7 +177,8 @@ size_t spw_table_skip_alike(spw_table_run *run, const char *row, const char *nex
         return 0;
     if (clock->kind == SPW_CLOCK_RATE)
         return skip_samples(run, row, next, stop);
-    if (clock->kind == SPW_CLOCK_EVEN && clock->exact && run->time_column == 0)
-        return skip_steps(run, row, next, stop);
-    return 0;
+    if (clock->kind != SPW_CLOCK_EVEN || run->time_column != 0)
+        return 0;
+    size_t skipped = clock->exact ? skip_steps(run, row, next, stop) : 0;
+    return skipped > 0 ? skipped : skip_in_step(run, next, stop);
 }

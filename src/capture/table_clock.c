@@ -120,6 +120,19 @@ spw_table_step spw_table_clock_step(spw_table_clock *clock, int64_t tick, double
     return SPW_STEP_GOOD;
 }
 
+double spw_table_clock_allowed(const spw_table_clock *clock, double width) {
+    if (clock->kind != SPW_CLOCK_EVEN || clock->leans || clock->rebuilt || clock->rows == 0)
+        return 0;
+    width = effective(clock, width);
+    double allowed = width + clock->anchor_width + STRAY * clock->step;
+    return width >= LEAN * clock->step ? 0 : fmin(allowed, IN_STEP * clock->step);
+}
+
+uint64_t spw_table_clock_patience(const spw_table_clock *clock) {
+    uint64_t since = clock->rows - clock->anchor_row;
+    return since < ANCHOR_ROWS ? ANCHOR_ROWS - since : 0;
+}
+
 void spw_table_clock_resume(spw_table_clock *clock, int64_t tick, double width, uint64_t missing) {
     clock->rows += missing;
     clock->anchor = (double)tick;

@@ -246,6 +246,11 @@ double spw_table_tick_s(const spw_table_clock *clock, double tick);
  *   missing   out: rows missing before this one (GAP) */
 spw_table_step spw_table_clock_step(spw_table_clock *clock, int64_t tick, double width,
                                     uint64_t *missing);
+/* How far the next rows, with times rounded like the last one's, may be off
+ * and still be GOOD without a closer look; 0 when none may. */
+double spw_table_clock_allowed(const spw_table_clock *clock, double width);
+/* Rows before the clock wants to look at one closely again. */
+uint64_t spw_table_clock_patience(const spw_table_clock *clock);
 /* Goes on from a row that was out of step, `missing` rows later. */
 void spw_table_clock_resume(spw_table_clock *clock, int64_t tick, double width, uint64_t missing);
 /* Seconds since the first row of the row just taken. */

@@ -37,10 +37,12 @@ static const char *take_time(spw_table_run *run, const char *at, const char *end
     if (after != NULL && shift >= 0 && shift <= run->shift_max && run->first_fits) {
         *tick = number.value * run->scale[shift] - run->first;
         *width = number.value != 0 ? run->rounding[shift] : fmin(run->rounding[shift], narrow);
+        run->decimals = number.decimals;
         *timed = number.value <= run->most[shift] && number.value >= -run->most[shift];
         if (*timed)
             return after == end ? NULL : after + 1;
     }
+    run->decimals = INT32_MAX;
     spw_table_cells cells = {at, end, run->separator};
     spw_table_cell cell;
     spw_decimal exact;

@@ -15,6 +15,7 @@ typedef struct spw_table_run {
     bool time_first;  /* no value stands before the time */
     bool tail_counts; /* and no value is a sample: the row's tail tells the levels */
     uint64_t line, good;
+    int decimals; /* of the last row's time, or INT32_MAX */
     bool stopped;
     /* times */
     bool first_fits;
@@ -56,14 +57,27 @@ spw_status spw_table_flush_samples(spw_table_run *run) SPW_CHECKED;
 size_t spw_table_skip_alike(spw_table_run *run, const char *row, const char *next,
                             const char *stop);
 
-/* A number of plain digits: sign, up to 18 digits, one mark. */
+/* A number of up to 18 digits: value * 10^-decimals. */
 typedef struct spw_table_plain {
     int64_t value;
-    int decimals;
+    int decimals; /* -22 to 22 */
 } spw_table_plain;
 
-/* Reads a plain number that fills the cell at `at`. Returns the separator
- * behind it or `end`; NULL when the cell holds anything else. */
+/* The exponent at `at`, which has its e; NULL when it is none. */
+static inline const char *spw_table_plain_exponent(const char *at, const char *end, int *decimals) {
+    at++;
+    bool negative = at < end && *at == '-';
+    at += negative || (at < end && *at == '+');
+    const char *from = at;
+    int exponent = 0;
+    for (; at < end && at - from < 3 && *at >= '0' && *at <= '9'; at++)
+        exponent = exponent * 10 + (*at - '0');
+    *decimals += negative ? exponent : -exponent;
+    return at == from || *decimals < -22 || *decimals > 22 ? NULL : at;
+}
+
+/* Reads a number that fills the cell at `at`. Returns the separator behind it
+ * or `end`; NULL when the cell holds anything else. */
 static inline const char *spw_table_plain_number(const char *at, const char *end, char separator,
                                                  char mark, spw_table_plain *number) {
     while (at < end && *at == ' ')
@@ -82,17 +96,22 @@ static inline const char *spw_table_plain_number(const char *at, const char *end
             break;
     }
     int64_t digits = at - from - (point != NULL);
-    if (digits < 1 || digits > 18 || (at < end && *at != separator))
+    if (digits < 1 || digits > 18)
         return NULL;
     number->value = negative ? -(int64_t)value : (int64_t)value;
     number->decimals = point != NULL ? (int)(at - point - 1) : 0;
-    return at;
+    if (at < end && (*at == 'E' || *at == 'e'))
+        at = spw_table_plain_exponent(at, end, &number->decimals);
+    return at == NULL || (at < end && *at != separator) ? NULL : at;
 }
 
 static inline double spw_table_plain_value(const spw_table_plain *number) {
-    static const double power[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8, 1e9,
-                                   1e10, 1e11, 1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18};
-    return (double)number->value / power[number->decimals];
+    static const double power[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
+                                   1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
+                                   1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+    double value = (double)number->value;
+    return number->decimals >= 0 ? value / power[number->decimals]
+                                 : value * power[-number->decimals];
 }
 
 #endif
