@@ -83,6 +83,8 @@ spw_status spw_table_announce(table_reading *reading) {
                              "no column can be read as a channel: their numbers have no two clear "
                              "levels and the rows no even step; give the rows a second with --rate "
                              "HZ if they are samples");
-    return SAY("%zu logic channel%s, %zu of volts", reading->channels - reading->sampled,
-               reading->channels - reading->sampled == 1 ? "" : "s", reading->sampled);
+    return reading->sampled == 0 || reading->sampled == reading->channels
+               ? SPW_OK
+               : SAY("%zu channels of levels, %zu of volts", reading->channels - reading->sampled,
+                     reading->sampled);
 }

@@ -44,8 +44,9 @@ static int choose_place(const spw_table_probe *probe) {
     }
     if (finest == INT32_MAX)
         finest = coarsest = probe->time[0].exponent;
-    double range =
-        fabs(spw_decimal_value(&probe->time[probe->rows - 1]) - spw_decimal_value(&probe->time[0]));
+    /* From the middle row: a damaged time further on says nothing. */
+    double range = 2 * fabs(spw_decimal_value(&probe->time[probe->rows / 2]) -
+                            spw_decimal_value(&probe->time[0]));
     if (!(range > 0) || !isfinite(range))
         return finest;
     int least = (int)floor(log10(range)) - 11;
@@ -57,8 +58,7 @@ static int choose_place(const spw_table_probe *probe) {
 }
 
 /* The head's times as ticks, up to the first that runs backwards. */
-static spw_status take_times(const spw_table_probe *probe, spw_table_fit *fit, head_times *times,
-                             spw_error *error) {
+static void take_times(const spw_table_probe *probe, spw_table_fit *fit, head_times *times) {
     spw_table_clock *clock = &fit->clock;
     int64_t day = 0;
     /* The first row's ticks may need more than 64 bits. */
@@ -73,13 +73,11 @@ static spw_status take_times(const spw_table_probe *probe, spw_table_fit *fit, h
     for (size_t i = 0; i < probe->rows; i++) {
         int64_t tick;
         if (!spw_table_ticks(clock, &probe->time[i], &tick))
-            return spw_error_at(error, SPW_ERR_LIMIT, probe->line[i], SPW_NOWHERE,
-                                "the time is too far from the first one for its digits; export "
-                                "times that count from the start");
+            break; /* damaged; the rows before it tell */
         tick += day;
         if (i > 0 && tick < times->tick[i - 1] && probe->time_of_day) {
             int64_t whole = 86400;
-            for (int e = clock->place; e < 0; e++)
+            for (int e = clock->place; e < 0 && whole < INT64_MAX / 40; e++)
                 whole *= 10;
             if (times->tick[i - 1] - tick > whole / 2) {
                 day += whole;
@@ -100,7 +98,6 @@ static spw_status take_times(const spw_table_probe *probe, spw_table_fit *fit, h
         if (probe->time[i].digits == 0)
             times->width[i] = narrow; /* nothing is exact, however it is printed */
     clock->narrow = narrow;
-    return SPW_OK;
 }
 
 static int compare_ticks(const void *a, const void *b) {
@@ -311,7 +308,7 @@ static void decide(const spw_table_probe *probe, const head_times *times, spw_ta
         return;
     }
     fit->rounded =
-        times->n >= 3 && spw_table_probe_idle_repeats(probe, times->tick) * 10 > times->n;
+        times->n >= 3 && spw_table_probe_idle_repeats(probe, times->tick, times->n) * 10 > times->n;
     if (changing < 0.5 && usual > 0) /* irregular samples */
         clock->resolution_s = spw_table_tick_s(clock, (double)usual);
     else
@@ -327,11 +324,17 @@ spw_status spw_table_fit_clock(const spw_table_layout *layout, const spw_table_p
     times.tick = calloc(probe->rows, sizeof *times.tick);
     times.width = calloc(probe->rows, sizeof *times.width);
     times.sorted = calloc(probe->rows, sizeof *times.sorted);
-    spw_status status = SPW_ERR_MEMORY;
+    spw_status status = SPW_OK;
     if (times.tick == NULL || times.width == NULL || times.sorted == NULL)
-        spw_error_set(error, status, "out of memory");
+        status = spw_error_set(error, SPW_ERR_MEMORY, "out of memory");
     else
-        status = take_times(probe, fit, &times, error);
+        take_times(probe, fit, &times);
+    double tick_s = spw_table_tick_s(&fit->clock, 1.0);
+    if (status == SPW_OK && !(tick_s >= 1e-30 && tick_s <= 1e12))
+        status = spw_error_at(error, SPW_ERR_LIMIT, layout->data_line, SPW_NOWHERE,
+                              "the times are far too small or far too large for a recording; "
+                              "name their unit with --time-unit s, ms, us or ns, or give the rows "
+                              "a second with --rate HZ");
     if (status == SPW_OK && times.n >= 2)
         decide(probe, &times, fit);
     fit->rows = times.n;

@@ -99,7 +99,7 @@ static bool is_data(const spw_table_finder *find, const spw_table_row *row) {
     const spw_table_layout *layout = find->layout;
     spw_table_cells cells = spw_table_find_cells(find, row);
     spw_table_cell cell;
-    size_t wanted = 0, filled = 0;
+    size_t wanted = 0, filled = 0, known = 0;
     for (size_t k = 0; k < layout->columns; k++) {
         bool there = spw_table_next_cell(&cells, &cell);
         if (!layout->column[k].value)
@@ -112,8 +112,9 @@ static bool is_data(const spw_table_finder *find, const spw_table_row *row) {
         if (class == SPW_CELL_TEXT || (k == layout->first && class == SPW_CELL_EMPTY))
             return false;
         filled += class != SPW_CELL_EMPTY;
+        known += class != SPW_CELL_EMPTY && class != SPW_CELL_UNKNOWN;
     }
-    return filled * 2 >= wanted;
+    return known > 0 && filled * 2 >= wanted;
 }
 
 /* Numbers in a preamble are followed by other rows than numbers. */

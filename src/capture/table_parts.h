@@ -196,7 +196,7 @@ void spw_table_probe_free(spw_table_probe *probe);
  * could be samples. */
 double spw_table_probe_changing(const spw_table_probe *probe);
 /* Rows at the time of the row before that change nothing. */
-size_t spw_table_probe_idle_repeats(const spw_table_probe *probe, const int64_t *tick);
+size_t spw_table_probe_idle_repeats(const spw_table_probe *probe, const int64_t *tick, size_t rows);
 
 /* ---- clock (table_clock.c, table_fit.c) ---- */
 

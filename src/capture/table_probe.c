@@ -182,7 +182,9 @@ spw_status spw_table_probe_head(const char *head, size_t length, bool whole,
                                 spw_table_layout *layout, spw_table_probe *probe,
                                 spw_error *error) {
     probe->channels = channels_of(layout);
-    size_t room = PROBE_CELLS_MAX / (probe->channels > 0 ? probe->channels : 1);
+    if (probe->channels == 0)
+        return spw_error_set(error, SPW_ERR_FORMAT, "no column holds a channel");
+    size_t room = PROBE_CELLS_MAX / probe->channels;
     room = room < SPW_TABLE_HEAD_ROWS ? room : SPW_TABLE_HEAD_ROWS;
     spw_status status = allocate(probe, layout, room, error);
     if (status != SPW_OK)
@@ -219,19 +221,29 @@ static bool row_changes(const spw_table_probe *probe, size_t row) {
     return false;
 }
 
+/* Volts that scatter and mostly stay where they are look like samples, even
+ * when another column changes in every row. */
+static bool looks_sampled(const spw_table_probe *probe, size_t channel) {
+    size_t changing = 0;
+    for (size_t i = 1; i < probe->rows; i++)
+        changing += level_at(probe, i, channel) + level_at(probe, i - 1, channel) == 1;
+    return probe->noisy[channel] && (probe->rows < 16 || changing * 2 < probe->rows);
+}
+
 double spw_table_probe_changing(const spw_table_probe *probe) {
     size_t changing = 0;
     for (size_t c = 0; c < probe->channels; c++)
-        if (probe->varies[c] && (!probe->two_levels[c] || (probe->noisy[c] && probe->rows < 16)))
+        if (probe->varies[c] && (!probe->two_levels[c] || looks_sampled(probe, c)))
             return NAN;
     for (size_t i = 1; i < probe->rows; i++)
         changing += row_changes(probe, i);
     return probe->rows > 1 ? (double)changing / (double)(probe->rows - 1) : NAN;
 }
 
-size_t spw_table_probe_idle_repeats(const spw_table_probe *probe, const int64_t *tick) {
+size_t spw_table_probe_idle_repeats(const spw_table_probe *probe, const int64_t *tick,
+                                    size_t rows) {
     size_t n = 0;
-    for (size_t i = 1; i < probe->rows; i++)
+    for (size_t i = 1; i < rows; i++)
         n += tick[i] == tick[i - 1] && !row_changes(probe, i);
     return n;
 }

@@ -259,6 +259,11 @@ static void kinds_of_rows(void **state) {
         {.about = "0.0 and 1.0 are levels",
          .table = "0.0000,0.0\n0.0015,1.0\n0.0210,0.0\n",
          .expected = "ch0 0.0001: 0=0 0.0015=1 0.021=0"},
+        {.about = "noisy volts beside a clock that changes in every row",
+         .table = "0.000,0,0.01\n0.001,1,0.02\n0.002,0,3.31\n0.003,1,3.30\n0.004,0,3.29\n",
+         .expected = "ch0 0.001: 0=0 0.001=1 0.002=0 0.003=1 0.004=0; ch1 1000Hz: 0.01 0.02 3.31 "
+                     "3.3 3.29",
+         .recognised = "1 channels of levels, 1 of volts"},
         {.about = "words are levels",
          .table = "t,A,B\n0.0000,L,true\n0.0015,H,false\n0.0210,low,False\n0.0300,HIGH,TRUE\n",
          .expected = "A 0.0001: 0=0 0.0015=1 0.021=0 0.03=1; B 0.0001: 0=1 0.0015=0 0.03=1"},
@@ -353,8 +358,7 @@ static void not_fooled(void **state) {
         "$date today $end\n$timescale 1 ns $end\n$var wire 1 ! a $end\n$enddefinitions "
         "$end\n#0\n0!\n"
         "#10\n1!\n",
-        "Dear club,\nplease bring the claw, the lid arm and the roller.\nSee you on Monday, at "
-        "five.\n",
+        "Dear club,\nplease bring the claw, the lid arm and the roller.\nUntil Monday, at five.\n",
         "hello\n",
         "\n\n",
         "<html><body>1,2,3</body></html>\n",
