@@ -38,7 +38,9 @@ typedef enum spw_unit { SPW_UNIT_NONE, SPW_UNIT_VOLT, SPW_UNIT_FULL_SCALE } spw_
  *                  time unit; analogue: sample period); NAN when not known
  *   sample_rate_hz analogue only, > 0
  *   lossy          the samples went through a lossy codec
- *   full_scale     analogue: the magnitude at which the recorder clips, or NAN */
+ *   full_scale     analogue: the smallest magnitude that may be a clipped sample
+ *                  (16 bits and more: 1 - 2^-15, the largest positive code of a
+ *                  16-bit converter), or NAN */
 typedef struct spw_channel_info {
     const char *name;
     size_t name_length;
