@@ -16,6 +16,7 @@
 #define POOLED_DOF 20.0      /* weight of the capture's noise in one transition's */
 #define SHAPE_DOF 30.0       /* what the shape takes from the residuals */
 #define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
+#define COARSE_STEPS 256.0   /* a step of more quanta meets enough of them to average */
 #define COARSE_SHARE 2.0     /* variance, when rounding exceeds the noise (found by simulation) */
 #define UNTOLD 0.05     /* of a sample period, an edge: where the signal is not what it should be */
 #define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall that matters */
@@ -158,7 +159,7 @@ spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n
     f->noise = spw_plateau_noise(trace, f->marks, n);
     find_flat_tops(f);
     double noise = f->noise > 0 ? f->noise : 1e-7 * f->size.typical;
-    f->coarse = f->quantum / sqrt(12.0) > noise;
+    f->coarse = f->quantum / sqrt(12.0) > noise && f->size.typical < COARSE_STEPS * f->quantum;
     noise = fmax(noise, f->quantum / sqrt(12.0));
     spw_status status =
         spw_plateau_fit(trace, f->marks, n, f->size.typical, noise, true, &f->smooth);
