@@ -37,7 +37,7 @@ PROGRAM := $(BUILD)/spanwright
 TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
-.PHONY: all setup setup-test setup-lint demo test check lint format sanitize valgrind accuracy install \
+.PHONY: all setup setup-test setup-lint demo test check test-page lint format sanitize valgrind accuracy install \
         clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
@@ -84,6 +84,12 @@ test: setup-test
 	@$(MAKE) --no-print-directory check
 check: $(PROGRAM) $(TESTS) $(TOOLS)
 	@BUILD=$(BUILD) tests/run.sh $(TESTS)
+
+# The inspection sheet in a real browser: screenshots and PDF files go to $(BUILD)/page.
+test-page:
+	@tools/setup.sh build page
+	@$(MAKE) --no-print-directory -s $(PROGRAM)
+	@SPANWRIGHT=$(PROGRAM) python3 tests/page/page_tests.py $(BUILD)/page
 
 sanitize: setup-test
 	@$(MAKE) --no-print-directory BUILD=$(BUILD)/sanitize OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \

@@ -2,7 +2,7 @@
 # Checks that everything a build needs is there; installs what is missing on
 # Debian (as root or through sudo), otherwise names it for three systems.
 #
-#   tools/setup.sh [build|test|lint]...     default: build
+#   tools/setup.sh [build|test|page|lint]...     default: build
 set -eu
 
 [ $# -gt 0 ] || set -- build
@@ -42,6 +42,14 @@ need_test() {
     need xz "$(command_there xz)" xz-utils xz xz
     need zstd "$(command_there zstd)" zstd zstd zstd
 }
+need_page() {
+    need python3 "$(command_there python3)" python3 python3 python3
+    need chromium "$(command_there chromium)" chromium chromium chromium
+    need pdfinfo "$(command_there pdfinfo)" poppler-utils poppler-utils poppler
+    need tidy "$(command_there tidy)" tidy tidy tidy-html5
+    need fonts "$(if fc-list 2>/dev/null | grep -q .; then echo yes; else echo no; fi)" "fontconfig fonts-dejavu-core" \
+        "fontconfig dejavu-sans-fonts" fontconfig
+}
 need_lint() {
     need_build
     need clang "$(command_there clang)" clang clang llvm
@@ -52,9 +60,9 @@ need_lint() {
 
 for what in "$@"; do
     case $what in
-    build | test | lint) "need_$what" ;;
+    build | test | page | lint) "need_$what" ;;
     *)
-        echo "tools/setup.sh: unknown part '$what' (build, test or lint)" >&2
+        echo "tools/setup.sh: unknown part '$what' (build, test, page or lint)" >&2
         exit 2
         ;;
     esac

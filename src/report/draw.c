@@ -56,9 +56,9 @@ spw_draw spw_draw_begin(spw_text *out, const char *id, const char *class_name, d
     spw_pixel(out, width);
     spw_text_puts(out, " ");
     spw_pixel(out, height);
-    spw_text_printf(out, "\" aria-labelledby=\"%s-t %s-d\"><title id=\"%s-t\">", id, id, id);
+    spw_text_printf(out, "\" id=\"%s\"><title>", id);
     spw_text_html(out, title, strlen(title));
-    spw_text_printf(out, "</title><desc id=\"%s-d\">", id);
+    spw_text_puts(out, "</title><desc>");
     spw_text_html(out, description, strlen(description));
     spw_text_puts(out, "</desc>\n");
     return (spw_draw){out, width, height};

@@ -8,6 +8,7 @@
 #define MOST_TICKS 24
 #define TICK_PX 4.0
 #define X_NUMBER_DROP 15.0 /* from the axis to the base line of its numbers */
+#define NUMBER_GAP_PX 3.0
 #define Y_NUMBER_GAP 7.0
 #define Y_NUMBER_SINK 3.8 /* centres a number on its tick */
 #define UNIT_RISE 7.0     /* a vertical axis's unit above its top */
@@ -68,23 +69,50 @@ static bool tick_at(const spw_axis *axis, int i, double *value) {
     return i <= 2 * MOST_TICKS && *value <= axis->to + 1e-6 * axis->step;
 }
 
+/* A number below a horizontal axis; the last one carries the unit. */
+typedef struct label {
+    char text[96];
+    double x, left, right;
+    spw_anchor anchor;
+} label;
+
+static label make_label(const spw_draw *draw, const spw_axis *axis, double value,
+                        const char *unit) {
+    label made = {.x = spw_axis_px(axis, value), .anchor = SPW_ANCHOR_MIDDLE};
+    (void)snprintf(made.text, sizeof made.text, "%s%s%.20s",
+                   spw_figure_fixed(value, axis->decimals).text, unit[0] != '\0' ? " " : "", unit);
+    double width = spw_draw_text_width(made.text);
+    if (made.x + 0.5 * width > draw->width - 1.0) {
+        made.x = draw->width - 1.0;
+        made.anchor = SPW_ANCHOR_END;
+    }
+    made.left = made.x - (made.anchor == SPW_ANCHOR_END ? width : 0.5 * width);
+    made.right = made.left + width;
+    return made;
+}
+
 void spw_axis_draw_x(const spw_draw *draw, const spw_axis *axis, double y, double top,
                      const char *unit) {
-    double value, next;
-    for (int i = 0; tick_at(axis, i, &value); i++) {
+    double value, next, free_from = -INFINITY;
+    int n = 0;
+    while (tick_at(axis, n, &next))
+        n++;
+    if (n == 0)
+        return;
+    (void)tick_at(axis, n - 1, &value);
+    label last = make_label(draw, axis, value, unit);
+    for (int i = 0; i < n; i++) {
+        (void)tick_at(axis, i, &value);
         double x = spw_axis_px(axis, value);
-        char number[96];
-        bool last = !tick_at(axis, i + 1, &next);
-        spw_figure figure = spw_figure_fixed(value, axis->decimals);
-        (void)snprintf(number, sizeof number, "%s%s%s", figure.text, last && *unit ? " " : "",
-                       last ? unit : "");
+        label number = i == n - 1 ? last : make_label(draw, axis, value, "");
         if (top < y)
             spw_draw_line(draw, "grid", x, y, x, top);
         spw_draw_line(draw, "axis", x, y, x, y + TICK_PX);
-        double half = 0.5 * spw_draw_text_width(number);
-        bool over = x + half > draw->width - 1.0;
-        spw_draw_text(draw, "num", over ? draw->width - 1.0 : x, y + X_NUMBER_DROP,
-                      over ? SPW_ANCHOR_END : SPW_ANCHOR_MIDDLE, number);
+        /* a number without room is left out; the last one has the unit and always stands */
+        if (i < n - 1 && (number.left < free_from || number.right + NUMBER_GAP_PX > last.left))
+            continue;
+        spw_draw_text(draw, "num", number.x, y + X_NUMBER_DROP, number.anchor, number.text);
+        free_from = number.right + NUMBER_GAP_PX;
     }
     spw_draw_line(draw, "axis", axis->at, y, axis->end, y);
 }

@@ -4,12 +4,12 @@
 #include <string.h>
 
 static void put_item(spw_sheet *sheet, const char *label, const char *value) {
-    spw_sheet_printf(sheet, "<div><dt>%s</dt><dd>", label);
+    spw_sheet_printf(sheet, "<li><span class=\"key\">%s</span> ", label);
     if (value != NULL && value[0] != '\0')
         spw_sheet_name(sheet, value);
     else
         spw_sheet_put(sheet, "<span class=\"blank\"></span>");
-    spw_sheet_put(sheet, "</dd></div>\n");
+    spw_sheet_put(sheet, "</li>\n");
 }
 
 static void put_identity(spw_sheet *sheet) {
@@ -26,13 +26,13 @@ static void put_identity(spw_sheet *sheet) {
         spw_sheet_name(sheet, bench->servo.name);
     else
         spw_sheet_name(sheet, sheet->facts->sources[0].channel->name);
-    spw_sheet_put(sheet, "</h1>\n<dl class=\"who\">\n");
+    spw_sheet_put(sheet, "</h1>\n<ul class=\"who\">\n");
     put_item(sheet, "Event", who->event);
     put_item(sheet, "Robot", who->robot);
     put_item(sheet, "Port", who->port);
     put_item(sheet, "Inspector", who->inspector);
     put_item(sheet, "Date", sheet->facts->date);
-    spw_sheet_put(sheet, "</dl>\n</header>\n");
+    spw_sheet_put(sheet, "</ul>\n</header>\n");
 }
 
 static void put_verdict(spw_sheet *sheet) {

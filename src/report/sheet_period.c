@@ -4,7 +4,7 @@
 #include <math.h>
 #include <stdio.h>
 
-#define LEFT_PX 56.0
+#define LEFT_PX 64.0
 #define RIGHT_PX 8.0
 #define TOP_PX 20.0
 #define PLOT_PX 104.0
@@ -47,7 +47,7 @@ static void draw_over_time(spw_sheet *sheet, const spw_plan_source *source, rang
     spw_draw draw =
         spw_draw_begin(sheet->out, "period", "half", SPW_NARROW_PX, TOP_PX + PLOT_PX + FOOT_PX,
                        "Frame period over time", description);
-    double margin = fmax(0.05 * (r.high - r.low), 0.05);
+    double margin = fmax(0.05 * (r.high - r.low), 0.2);
     spw_axis x = spw_axis_make(0.0, source->capture->summary.duration_s, LEFT_PX,
                                SPW_NARROW_PX - RIGHT_PX, 52.0, false),
              y = spw_axis_make(r.low - margin, r.high + margin, TOP_PX + PLOT_PX, TOP_PX, 24.0,
@@ -75,12 +75,14 @@ typedef struct histogram {
 /* A bin is whole sampling steps wide: others would hold one step more or less by turns. */
 static histogram count_periods(const spw_channel *channel, size_t from, size_t to, range r) {
     histogram h = {.most = 1};
-    double span = fmax(r.high - r.low, 1e-3), step = channel->resolution_us;
+    double span = fmax(r.high - r.low, 0.2), step = channel->resolution_us;
     h.width = span / MOST_BINS;
     if (channel->kind == SPW_KIND_LOGIC && step > 0.0 && step < 2.0 * span)
         h.width = ceil(h.width / step - 1e-6) * step;
     h.bins = (size_t)fmin(MOST_BINS + 1, floor(span / h.width + 1e-6) + 1.0);
-    h.from = r.low - 0.5 * h.width;
+    h.from = 0.5 * (r.low + r.high) - 0.5 * h.width * (double)h.bins;
+    if (h.width >= step && r.high > r.low) /* periods in whole steps lie inside of a bin */
+        h.from = r.low - 0.5 * step;
     for (size_t i = from; i < to; i++) {
         double place = (period_us(channel, i) - h.from) / h.width;
         if (!(place >= 0.0 && place < (double)MOST_BINS + 2.0))
