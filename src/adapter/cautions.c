@@ -73,25 +73,26 @@ static void about_hunting(spw_planner *p) {
     if (plan->before.hunts == 1) {
         spw_text_printf(
             &text,
-            "%.2f us rms of jitter leave the servo's dead band of %.7g us in %.2g of the "
+            "%.2f us rms of jitter leave the servo's dead band of %.7g us in %.2g %% of the "
             "frames: it hunts with the pulses sent now",
             plan->before.jitter_high_us, p->bench->servo.dead_band_us,
-            plan->before.hunt_probability);
+            100 * plan->before.hunt_probability);
         if (plan->has_after)
-            spw_text_printf(&text, ", and behind the adapter (%.2f us rms) in %.2g of them",
-                            plan->after.jitter_high_us, plan->after.hunt_probability);
+            spw_text_printf(&text, ", and behind the adapter (%.2f us rms) in %.2g %% of them",
+                            plan->after.jitter_high_us, 100 * plan->after.hunt_probability);
         spw_text_puts(&text, ".");
         spw_planner_caution(p, &text);
         return;
     }
     if (!plan->has_after || plan->after.hunts != 1)
         return;
-    spw_text_printf(&text,
-                    "%.2f us rms of jitter at the servo leave its dead band of %.7g us in %.2g of "
-                    "the frames: it will hunt%s.",
-                    plan->after.jitter_high_us, p->bench->servo.dead_band_us,
-                    plan->after.hunt_probability,
-                    plan->before.hunts == 0 ? ", which it does not without the adapter" : "");
+    spw_text_printf(
+        &text,
+        "%.2f us rms of jitter at the servo leave its dead band of %.7g us in %.2g %% of "
+        "the frames: it will hunt%s.",
+        plan->after.jitter_high_us, p->bench->servo.dead_band_us,
+        100 * plan->after.hunt_probability,
+        plan->before.hunts == 0 ? ", which it does not without the adapter" : "");
     spw_planner_caution(p, &text);
 }
 

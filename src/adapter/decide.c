@@ -28,6 +28,9 @@ bool spw_planner_clamped(const spw_planner *p, int sign) {
     double step = isfinite(p->span->step_us) ? p->span->step_us : 0;
     double slack = p->bench->servo.tolerance_us + (isfinite(point->U95) ? point->U95 : 0) + step;
     double here = inside_of_asked(p, sign), there = inside_of_asked(p, -sign);
+    /* Every width off by one factor is a scale: no limit lets the other end go beyond. */
+    if (p->plan->clock.one_factor && there < -slack)
+        return false;
     /* Both ends shifted alike is a trim, not a limit. */
     return here > slack && fabs(here + there) > slack;
 }
@@ -132,11 +135,11 @@ static bool decide_clock(spw_planner *p) {
         return false;
     spw_text text = {0};
     spw_text_printf(&text,
-                    "%s: the widths are %.4g times what was asked, and that is a clock, not the "
+                    "%s: its times are %.4g times what was asked, and that is a clock, not the "
                     "range; corrected, they go from %.1f to %.1f us.",
                     p->bench->controller.adjustable ? "A clock setting comes first"
                                                     : "A range adapter is the wrong cure",
-                    p->plan->clock.width_ratio, p->span->low.us * p->plan->clock.correction,
+                    1 / p->plan->clock.correction, p->span->low.us * p->plan->clock.correction,
                     p->span->high.us * p->plan->clock.correction);
     spw_planner_decide(
         p, p->bench->controller.adjustable ? SPW_DECISION_ADJUST : SPW_DECISION_NO_HELP, &text);

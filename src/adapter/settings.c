@@ -3,15 +3,22 @@
 
 #include <math.h>
 
+static void say_ratio(const char *what, double ratio, spw_text *text) {
+    if (fabs(ratio - 1) < 5e-6)
+        spw_text_printf(text, "%s as asked", what);
+    else
+        spw_text_printf(text, "%s %.5g times what was asked", what, ratio);
+}
+
 static void say_ratios(const spw_clock *clock, spw_text *text) {
     if (!isnan(clock->width_ratio) && !clock->one_factor)
         spw_text_puts(text, "widths do not follow what was asked by one factor");
     else if (!isnan(clock->width_ratio))
-        spw_text_printf(text, "widths are %.5g times what was asked", clock->width_ratio);
+        say_ratio("widths are", clock->width_ratio, text);
     if (!isnan(clock->width_ratio) && !isnan(clock->period_ratio))
         spw_text_puts(text, " and ");
     if (!isnan(clock->period_ratio))
-        spw_text_printf(text, "the frame period is %.5g times what was asked", clock->period_ratio);
+        say_ratio("the frame period is", clock->period_ratio, text);
 }
 
 static void say_scaled(const spw_planner *p, spw_text *why) {

@@ -76,7 +76,8 @@ static void decide_continuous(spw_planner *p) {
         p->span->low.us, p->span->high.us);
     spw_planner_decide(p, SPW_DECISION_NO_HELP, &text);
     spw_text why = {0};
-    spw_text_puts(&why, "Scale the commands in the program instead: let full speed there be the "
+    spw_text_puts(&why, "A wider range would not make it faster: scale the commands in the program "
+                        "instead. Let full speed there be the "
                         "pulse from which on the servo turns no faster, and stop be the middle of "
                         "its stop band.");
     spw_planner_advise(p, SPW_DO_SETTING, &why);

@@ -62,7 +62,36 @@ static spw_status flagged_pulses(spw_channel *channel) {
 /* The line after the last frame: lost when it stayed without one for three. */
 static const double LOST_FRAMES = 3;
 
-static spw_status the_end(const spw_train *train, double end_s, spw_channel *channel) {
+typedef struct stay {
+    spw_level level;
+    double for_s;
+} stay;
+
+static void stays(stay *longest, spw_level level, double for_s) {
+    if (for_s > longest->for_s)
+        *longest = (stay){level, for_s};
+}
+
+/* The level that the line kept longest after the frame whose pulse is the one before
+ * `next`: a pulse that the capture's end cuts off does not hide the rest before it, nor
+ * a last moment at rest a line stuck at the other level. Takes last_level and last_for_s
+ * as those of the last stretch. */
+static stay after_frame(const spw_channel *c, size_t next, double end_s) {
+    spw_level active = c->polarity == SPW_POLARITY_NEGATIVE ? SPW_LEVEL_LOW : SPW_LEVEL_HIGH;
+    spw_level rest = active == SPW_LEVEL_LOW ? SPW_LEVEL_HIGH : SPW_LEVEL_LOW;
+    double since = c->pulse[next - 1].trail_s;
+    stay longest = {c->last_level, fmin(c->last_for_s, fmax(0, end_s - since))};
+    for (size_t i = next; i < c->pulses; i++) {
+        const spw_pulse *p = &c->pulse[i];
+        stays(&longest, rest, p->lead_s - since);
+        stays(&longest, active, p->trail_s - p->lead_s);
+        since = p->trail_s;
+    }
+    stays(&longest, rest, end_s - c->last_for_s - since);
+    return longest;
+}
+
+static spw_status the_end(double end_s, spw_channel *channel) {
     size_t last = channel->pulses;
     while (last > 0 && (channel->pulse[last - 1].flags & SPW_PULSE_OUT) != 0)
         last--;
@@ -70,10 +99,15 @@ static spw_status the_end(const spw_train *train, double end_s, spw_channel *cha
         return SPW_OK;
     const spw_pulse *p = &channel->pulse[last - 1];
     double period_us = channel->regime[channel->regimes - 1].period_us;
-    channel->last_for_s = fmax(0, end_s - p->trail_s);
+    if (channel->last_level == SPW_LEVEL_UNKNOWN) {
+        channel->last_for_s = fmax(0, end_s - p->trail_s);
+    } else {
+        stay last_stay = after_frame(channel, last, end_s);
+        channel->last_level = last_stay.level;
+        channel->last_for_s = last_stay.for_s;
+    }
     if (!(end_s - p->lead_s > (LOST_FRAMES + 1) * period_us * 1e-6))
         return SPW_OK;
-    (void)train;
     return spw_event_add(
         channel, (spw_event){SPW_EVENT_SIGNAL_LOST, p->trail_s, 1, (end_s - p->trail_s) * 1e6});
 }
@@ -84,9 +118,8 @@ static int in_time(const void *a, const void *b) {
     return (x->at_s > y->at_s) - (x->at_s < y->at_s);
 }
 
-spw_status spw_events_find(const spw_train *train, double end_s, const spw_edge_report *report,
-                           spw_channel *channel) {
-    spw_status status = the_end(train, end_s, channel);
+spw_status spw_events_find(double end_s, const spw_edge_report *report, spw_channel *channel) {
+    spw_status status = the_end(end_s, channel);
     if (status == SPW_OK && report != NULL && report->clipped_samples > 0)
         status = spw_event_add(channel, (spw_event){SPW_EVENT_CLIPPING, report->first_clip_s,
                                                     report->clipped_samples, NAN});

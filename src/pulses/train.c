@@ -278,7 +278,7 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
         if (status == SPW_OK)
             status = spw_figures_fill(train, report, c);
         if (status == SPW_OK)
-            status = spw_events_find(train, end_s * clock_scale, report, c);
+            status = spw_events_find(end_s * clock_scale, report, c);
     }
     if (status == SPW_OK)
         status = spw_warnings_add(train, report, c);

@@ -172,7 +172,7 @@ spw_status spw_step_find(const spw_recording *recording, const spw_picked *picke
 /* --- events.c --- */
 spw_status spw_event_add(spw_channel *channel, spw_event event) SPW_CHECKED;
 /* Events that follow from flagged pulses and regimes; then all in order of time. */
-spw_status spw_events_find(const spw_train *train, double end_s, const spw_edge_report *report,
+spw_status spw_events_find(double end_s, const spw_edge_report *report,
                            spw_channel *channel) SPW_CHECKED;
 
 /* --- warnings.c --- */

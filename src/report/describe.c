@@ -111,20 +111,6 @@ static void describe_analogue(const spw_page *page, const spw_channel *channel) 
         "crossings of the local 50 % level, between samples",
         "fitted with the edge shape learned from the recording",
     };
-    static const struct {
-        uint32_t doubt;
-        const char *words;
-    } doubts[] = {
-        {SPW_DOUBT_CLIPPING, "The recording clips on the pulse tops: turn the level down and "
-                             "record again."},
-        {SPW_DOUBT_SATURATION, "The input seems overdriven: turn the level down and record again."},
-        {SPW_DOUBT_ASYMMETRY, "Rise and fall have different shapes: every width may be off by a "
-                              "common amount."},
-        {SPW_DOUBT_LOSSY, "A lossy codec moves edges: record WAV or FLAC."},
-        {SPW_DOUBT_FEW, "Too few pulses to learn the edge's shape: record longer."},
-        {SPW_DOUBT_TOO_FAST, "Edges are shorter than the sampling can show."},
-        {SPW_DOUBT_NO_PLATEAU, "No plateau of 100 us: no width can be given."},
-    };
     if (!channel->has_edge_report)
         return;
     const spw_edge_report *report = &channel->edge_report;
@@ -139,9 +125,6 @@ static void describe_analogue(const spw_page *page, const spw_channel *channel) 
     if (report->hum_hz > 0.0)
         spw_page_row(page, "Hum", "%s of mains removed",
                      spw_figure_plain(report->hum_hz, 3, "Hz").text);
-    for (size_t i = 0; i < sizeof doubts / sizeof doubts[0]; i++)
-        if ((report->doubts & doubts[i].doubt) != 0)
-            spw_page_warn(page, "%s", doubts[i].words);
 }
 
 /* The scatter that the capture alone would show: of the longest hold. */

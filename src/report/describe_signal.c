@@ -103,6 +103,9 @@ static void event_row(const spw_page *page, const spw_channel *channel, spw_even
         spw_text_puts(&times, spw_figure_unit(event->at_s, 3, "s").text);
         if (kind == SPW_EVENT_MISSING_FRAMES && event->count > 1)
             spw_text_printf(&times, " (%" PRIu64 ")", event->count);
+        else if (kind == SPW_EVENT_SIGNAL_LOST)
+            spw_text_printf(&times, " (no frame for %s)",
+                            spw_figure_digits(event->value_us * 1e-6, 3, "s").text);
         else if (isfinite(event->value_us) && kind != SPW_EVENT_MISSING_FRAMES)
             spw_text_printf(&times, " (%s)", spw_figure_unit(event->value_us, 1, "us").text);
     }
@@ -124,10 +127,6 @@ static void event_row(const spw_page *page, const spw_channel *channel, spw_even
 static void describe_regimes(const spw_page *page, const spw_channel *channel) {
     if (channel->regimes < 2)
         return;
-    spw_page_warn(page,
-                  "The frame period changes: %zu stretches. Figures are those of the one "
-                  "that lasted longest; nothing is averaged across.",
-                  channel->regimes);
     for (size_t i = 0; i < channel->regimes && i < MOST_REGIMES; i++) {
         const spw_regime *regime = &channel->regime[i];
         spw_page_row(page, i == 0 ? "Stretches" : "", "%s to %s: %s, %zu frames%s",

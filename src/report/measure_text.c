@@ -122,7 +122,8 @@ static void put_channel(const context *c, const spw_channel *channel, spw_span *
         return;
     }
     spw_text_puts(c->page->out, "\n");
-    spw_page_title(c->page, "Channel %s: control pulses", spw_shown_name(channel->name, 200).text);
+    spw_page_title(c->page, "Channel %s: looks like control pulses",
+                   spw_shown_name(channel->name, 200).text);
     for (size_t i = 0; i < channel->warnings.n; i++)
         spw_page_warn(c->page, "%s", channel->warnings.text[i]);
     spw_describe_measured(c->page, c->capture, channel);

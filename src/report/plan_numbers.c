@@ -50,7 +50,19 @@ static uint64_t size_of_number(int64_t value) {
     return value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
 }
 
-spw_formula spw_plan_formula(const spw_fixed_segment *part) {
+/* A product of 0 leaves constants that one number says. */
+static spw_fixed_segment without_product(const spw_fixed_segment *part) {
+    spw_fixed_segment plain = *part;
+    if (part->multiplier == 0 && part->addend >= 0) {
+        plain.addend = (int64_t)part->out_offset + (part->addend >> part->shift);
+        plain.out_offset = plain.shift = 0;
+    }
+    return plain;
+}
+
+spw_formula spw_plan_formula(const spw_fixed_segment *segment) {
+    spw_fixed_segment plain = without_product(segment);
+    const spw_fixed_segment *part = &plain;
     char x[8] = "in", start[48] = "", sum[96], shifted[128], whole[48] = "";
     uint64_t product = size_of_number(part->multiplier), addend = size_of_number(part->addend);
     spw_formula formula;
@@ -58,7 +70,9 @@ spw_formula spw_plan_formula(const spw_fixed_segment *part) {
         (void)snprintf(start, sizeof start, "x = in - %" PRIu32 "; ", part->in_offset);
         (void)snprintf(x, sizeof x, "x");
     }
-    if (part->multiplier < 0)
+    if (product == 0)
+        (void)snprintf(sum, sizeof sum, "%" PRIu64, addend);
+    else if (part->multiplier < 0)
         (void)snprintf(sum, sizeof sum, "%" PRIu64 " - %s * %" PRIu64, addend, x, product);
     else
         (void)snprintf(sum, sizeof sum, "%s * %" PRIu64 " %c %" PRIu64, x, product,
@@ -67,7 +81,9 @@ spw_formula spw_plan_formula(const spw_fixed_segment *part) {
         (void)snprintf(shifted, sizeof shifted, "((%s) >> %u)", sum, part->shift);
     else
         (void)snprintf(shifted, sizeof shifted, "%s", sum);
-    if (part->whole != 0)
+    if (part->whole == 1 || part->whole == -1)
+        (void)snprintf(whole, sizeof whole, " %c %s", part->whole < 0 ? '-' : '+', x);
+    else if (part->whole != 0)
         (void)snprintf(whole, sizeof whole, " %c %s * %" PRIu64, part->whole < 0 ? '-' : '+', x,
                        size_of_number(part->whole));
     if (part->out_offset != 0)

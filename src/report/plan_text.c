@@ -138,6 +138,8 @@ static void put_verdict(const spw_page *page, const spw_plan *plan) {
     spw_page_section(page, "Verdict");
     spw_page_row_toned(page, decision[plan->decision].tone, "Decision", "%s",
                        decision[plan->decision].words);
+    if (plan->summary != NULL && plan->decision != SPW_DECISION_ADAPTER)
+        spw_page_row(page, "Because", "%s", plan->summary);
     if (plan->span.known) {
         put_end(page, "Low end", &plan->low);
         put_end(page, "High end", &plan->high);
