@@ -235,7 +235,7 @@ static void test_continuous(void **state) {
     spw_plan *plan = simple(1000, 1514, 2000, &bench);
     assert_int_equal(plan->decision, SPW_DECISION_NO_HELP);
     assert_false(plan->has_remap);
-    assert_says(advice(plan, SPW_DO_SETTING), "Scale the commands");
+    assert_says(advice(plan, SPW_DO_SETTING), "scale the commands");
     assert_says(advice(plan, SPW_DO_TRIM), "Trim neutral by -14.0 us");
     assert_near(plan->before.creep_rpm, 0.48, 1e-9);
     assert_false(plan->joint.known);
