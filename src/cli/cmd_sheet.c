@@ -64,6 +64,8 @@ static int plan_and_write(const cli_options *options, const cli_basis *from) {
     spw_plan *plan;
     spw_error error;
     spw_error_clear(&error);
+    if (from->n == 0)
+        return cli_complain("sheet needs a capture");
     spw_status made = spw_span_build(from->channels, from->n, options->measure.neutral_us, &span);
     if (made != SPW_OK)
         return cli_complain("%s", spw_status_text(made));

@@ -40,43 +40,40 @@ static spw_effect adapted(const spw_sheet *sheet) {
     return effect;
 }
 
-void spw_sheet_reach(spw_sheet *sheet) {
+static void draw_spans(spw_sheet *sheet) {
     const spw_plan *plan = sheet->facts->plan;
     const spw_servo *servo = &plan->servo;
     const spw_span *span = &plan->span;
-    words expected, sent = {""}, after = {""}, of_sent = {""}, of_after = {""};
+    spw_effect after = adapted(sheet);
+    bool has_after = span->known && sheet->adapter.known;
+    double low = has_after ? fmin(after.low_us, after.high_us) : (double)NAN,
+           high = has_after ? fmax(after.low_us, after.high_us) : (double)NAN;
+    words expected,
+        sent = range_words(span->low.us, span->low.U95, span->high.us, span->high.U95),
+        of_sent = middle_words(span->neutral.us, plan->range_covered_percent),
+        made = range_words(after.low_us, after.low_U95_us, after.high_us, after.high_U95_us),
+        of_made = middle_words(after.neutral_us, spw_covered_percent(servo, low, high));
     (void)snprintf(expected.text, sizeof expected.text, "%s to %s, tolerance %s",
                    spw_figure_plain(servo->expected_low_us, 6, "").text,
                    spw_figure_plain(servo->expected_high_us, 6, SPW_MICRO).text,
                    spw_figure_plain(servo->tolerance_us, 3, SPW_MICRO).text);
-    spw_bar bars[3] = {
+    const spw_bar bars[3] = {
         {"The servo expects", expected.text, "", "want", servo->expected_low_us,
          servo->expected_high_us, NAN},
-        {"The controller sends", sent.text, of_sent.text, "sent", NAN, NAN, NAN},
-        {"After the adapter", after.text, of_after.text, "after", NAN, NAN, NAN},
+        {"The controller sends", sent.text, of_sent.text, "sent",
+         span->known ? span->low.us : (double)NAN, span->high.us, span->neutral.us},
+        {"After the adapter", made.text, of_made.text, "after", low, high, after.neutral_us},
     };
-    if (span->known) {
-        sent = range_words(span->low.us, span->low.U95, span->high.us, span->high.U95);
-        of_sent = middle_words(span->neutral.us, plan->range_covered_percent);
-        bars[1].low = span->low.us;
-        bars[1].high = span->high.us;
-        bars[1].mark = span->neutral.us;
-    }
-    if (span->known && sheet->adapter.known) {
-        spw_effect effect = adapted(sheet);
-        double low = fmin(effect.low_us, effect.high_us),
-               high = fmax(effect.low_us, effect.high_us);
-        after = range_words(effect.low_us, effect.low_U95_us, effect.high_us, effect.high_U95_us);
-        of_after = middle_words(effect.neutral_us, spw_covered_percent(servo, low, high));
-        bars[2].low = low;
-        bars[2].high = high;
-        bars[2].mark = effect.neutral_us;
-    }
+    spw_sheet_bars(sheet, "reach", "Spans of servo, controller and adapter", bars, 3, SPW_MICRO);
+}
+
+void spw_sheet_reach(spw_sheet *sheet) {
+    const spw_span *span = &sheet->facts->plan->span;
     spw_sheet_section(sheet, "reach", "How far the pulses reach");
     spw_sheet_figure(sheet, "<b>Spans to one scale</b>Pulse width is the pulse duration of IEEE "
                             "Std 181, from 50 % to 50 %; &#177; is the expanded uncertainty U95; a "
                             "diamond marks neutral; percent is of the expected range.");
-    spw_sheet_bars(sheet, "reach", "Spans of servo, controller and adapter", bars, 3, SPW_MICRO);
+    draw_spans(sheet);
     spw_sheet_figure_end(sheet);
     if (!span->known) {
         spw_sheet_put(sheet, "<p>The controller's span is not known: ");

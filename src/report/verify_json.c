@@ -55,7 +55,7 @@ static json_t *checks(spw_json *json, const spw_verification *v) {
     return array;
 }
 
-#define MOST_POINTS 512
+#define PLACES 256 /* of the input range, two points each */
 
 static double departure(const spw_verification *v, const spw_pair *pair) {
     return v->planned.known ? pair->out_us - spw_remap_apply(&v->planned.remap, pair->in_us)
@@ -86,7 +86,7 @@ static void add_point(spw_json *json, json_t *array, const spw_pair *pair) {
 /* Pairs to draw, by input; pairs while the input moved are left out. */
 static json_t *points(spw_json *json, const spw_verification *v) {
     json_t *array = json_array();
-    place at[MOST_POINTS / 2] = {{NULL, NULL}};
+    place at[PLACES] = {{NULL, NULL}};
     double low = INFINITY, high = -INFINITY;
     for (size_t i = 0; i < v->pairs; i++) {
         low = fmin(low, v->pair[i].in_us);
@@ -96,9 +96,9 @@ static json_t *points(spw_json *json, const spw_verification *v) {
     for (size_t i = 0; i < v->pairs; i++) {
         double share = (v->pair[i].in_us - low) / width;
         if (!v->pair[i].moving && share >= 0.0 && share <= 1.0)
-            add_pair(v, &v->pair[i], &at[(size_t)(share * (MOST_POINTS / 2 - 1))]);
+            add_pair(v, &v->pair[i], &at[(size_t)(share * (PLACES - 1))]);
     }
-    for (size_t k = 0; k < MOST_POINTS / 2; k++) {
+    for (size_t k = 0; k < PLACES; k++) {
         if (at[k].low == NULL)
             continue;
         add_point(json, array, at[k].low);

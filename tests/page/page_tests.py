@@ -60,10 +60,10 @@ def check_the_checks(browser, look, folder, path):
         text = f.read()
     spoilt = os.path.join(folder, "spoilt.html")
     text = re.sub(r"<caption>.*?</caption>", "", text, count=1)
-    text = re.sub(r"<desc>.*?</desc>", "", text, count=1)
+    text = re.sub(r"<desc>.*?</desc>", "", text)
     text = text.replace("</main>", '<p class="spoil"><img src="http://127.0.0.1:9/x.png" alt=""></p>'
                         "<h4>skips</h4><div><div class=\"wide-thing\">" + "w" * 400 + "</div></div></main>")
-    text = re.sub(r'(<text class="num" x=")[^"]*(")', r"\g<1>300\2", text, count=9)
+    text = re.sub(r'(<text class="num" x=")[^"]*(")', r"\g<1>300\2", text)
     with open(spoilt, "w", encoding="utf-8") as f:
         f.write(text)
     browser.open(spoilt, 360)
