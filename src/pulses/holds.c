@@ -23,13 +23,30 @@ static const double ODD = 8, CLIP = 3;
 /* Below that it harms no servo (dead bands start at 1 us). */
 static const double ODD_LEAST_US = 0.5;
 
+/* Three equal steps lead to width i or away from it: the end or the turn of a ramp,
+ * which the median of its neighbours misses. */
+static bool continues_a_ramp(const spw_hold_finder *f, size_t n, size_t i) {
+    double grid = f->recording.resolution_us > 0 ? f->recording.resolution_us : 0;
+    double tolerance = fmax(CLIP * sqrt(6) * f->noise.sd_us, ODD_LEAST_US) + grid;
+    const double *w = f->width + i;
+    for (ptrdiff_t way = -1; way <= 1; way += 2) {
+        if (way < 0 ? i < 3 : i + 3 >= n)
+            continue;
+        double step = w[way] - w[0], next = w[2 * way] - w[way], third = w[3 * way] - w[2 * way];
+        if (fabs(step) > tolerance && fabs(next - step) <= tolerance &&
+            fabs(third - next) <= tolerance)
+            return true;
+    }
+    return false;
+}
+
 static void clean(spw_hold_finder *f, size_t n) {
     spw_local_medians(f->width, n, f->clean);
     double clip = CLIP * f->noise.sd_us;
     double odd = fmax(ODD * f->noise.sd_us, ODD_LEAST_US);
     for (size_t i = 0; i < n; i++) {
         double off = f->width[i] - f->clean[i];
-        if (fabs(off) > odd)
+        if (fabs(off) > odd && !continues_a_ramp(f, n, i))
             f->channel->pulse[f->picked.at[i]].flags |= SPW_PULSE_ODD;
         f->clean[i] += fmax(-clip, fmin(clip, off));
     }

@@ -231,6 +231,8 @@ spw_status spw_train_build(spw_train *train, double end_s) {
         return status;
     if (!frames_fit(c, even)) {
         forget_pulses(c);
+        if (train->has_polarity)
+            c->polarity_basis = SPW_BASIS_OPTION;
         return SPW_OK;
     }
     free(c->reason);

@@ -47,6 +47,37 @@ static spw_status about_regimes(spw_channel *c) {
                          c->regimes, r->period_us, r->start_s, r->end_s);
 }
 
+/* Busy software times pulses to 20 to 50 us (common practice); more is rarely a controller. */
+static const double SOFTWARE_SD_US = 20;
+
+/* Scatter of a hold without its odd widths, which are told one by one. */
+static double plain_scatter_us(const spw_channel *c, const spw_hold *hold) {
+    double n = 0, mean = 0, squares = 0;
+    for (size_t i = hold->first_pulse; i < hold->end_pulse; i++) {
+        if ((c->pulse[i].flags & (SPW_PULSE_OUT | SPW_PULSE_ODD)) != 0)
+            continue;
+        double us = spw_pulse_width_us(&c->pulse[i]), off = us - mean;
+        mean += off / ++n;
+        squares += off * (us - mean);
+    }
+    return n > 1 ? sqrt(squares / (n - 1)) : 0;
+}
+
+static spw_status about_scatter(spw_channel *c) {
+    const spw_hold *longest = NULL;
+    for (size_t i = 0; i < c->holds; i++)
+        if (longest == NULL || c->hold[i].pulses > longest->pulses)
+            longest = &c->hold[i];
+    double sd_us = longest != NULL ? plain_scatter_us(c, longest) : 0;
+    if (c->signal != SPW_SIGNAL_CONTROL_PULSES || !(sd_us > SOFTWARE_SD_US))
+        return SPW_OK;
+    return spw_notes_add(&c->warnings,
+                         "the widths scatter by %.0f us rms about one level: software that times "
+                         "pulses does that, but so does a signal of another kind (the echo of a "
+                         "distance sensor, for one): make sure that this is the servo's line",
+                         sd_us);
+}
+
 static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
     static const struct {
         uint32_t doubt;
@@ -98,6 +129,8 @@ spw_status spw_warnings_add(const spw_train *train, const spw_edge_report *repor
         status = about_first(channel);
     if (status == SPW_OK)
         status = about_regimes(channel);
+    if (status == SPW_OK)
+        status = about_scatter(channel);
     if (status == SPW_OK)
         status = about_doubts(report, channel);
     if (status == SPW_OK)

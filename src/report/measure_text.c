@@ -207,6 +207,14 @@ static void put_next(const context *c, const spw_span *spans, size_t n) {
     const spw_channel *first = NULL;
     spw_page_section(c->page, "What to do next");
     if (n == 0) {
+        for (size_t i = 0; i < c->capture->channels; i++)
+            if (c->capture->channel[i].signal == SPW_SIGNAL_OTHER &&
+                c->capture->channel[i].polarity_basis == SPW_BASIS_OPTION) {
+                spw_page_step(c->page, step++,
+                              "Measure once more without --polarity: read the other way round, "
+                              "the line may carry control pulses.");
+                return;
+            }
         spw_page_step(c->page, step++,
                       "Check that the controller runs and is enabled, that the "
                       "recorder shares its ground, and that the right line was "
