@@ -1,38 +1,46 @@
 #!/bin/sh
-# Runs every test program given, then every test script, and sums up.
-# Output of a failing program is shown whole. Set V=1 to see all of it.
+# Runs every test program given, then every test script, as many at once as there
+# are processors, and sums up. The output of what fails is shown whole. V=1 shows all.
 set -u
 cd "$(dirname "$0")/.." || exit 2
 : "${BUILD:=build}"
 export BUILD
 export SPANWRIGHT="$BUILD/spanwright"
-passed=0 failed=0
-log=$(mktemp "${TMPDIR:-/tmp}/spw-test.XXXXXX") || exit 2
-trap 'rm -f "$log"' EXIT
+logs=$(mktemp -d "${TMPDIR:-/tmp}/spw-test.XXXXXX") || exit 2
+trap 'rm -rf "$logs"' EXIT
 
-count() { # the programs' own counts: cmocka's "[  PASSED  ] n test(s)." lines on stderr
-    ok=$(sed -n 's/^\[  PASSED  \] \([0-9]*\) test(s)\..*/\1/p' "$log" | tail -n 1)
-    bad=$(sed -n 's/^\[  FAILED  \] \([0-9]*\) test(s).*/\1/p' "$log" | tail -n 1)
-    plain=$(sed -n 's/^\([0-9]*\) passed, \([0-9]*\) failed.*/\1 \2/p' "$log" | tail -n 1)
-    if [ -n "$plain" ]; then
-        ok=${plain% *} bad=${plain#* }
+# The longest first, so that none is left running alone at the end.
+order() { sed 's|.*/simulated/|0 &|;t;s|.*/cli/|0 &|;t;s|^|1 |' | sort | sed 's/^[01] //'; }
+
+{
+    [ $# -eq 0 ] || printf '%s\n' "$@"
+    find tests -name 'test_*.sh'
+} | order >"$logs/list"
+# shellcheck disable=SC2016
+xargs -P "$(nproc 2>/dev/null || echo 2)" -n 1 sh -c '
+    log=$1/$(echo "$2" | tr / _)
+    "$2" >"$log.log" 2>&1
+    echo $? >"$log.status"
+' run "$logs" <"$logs/list"
+
+passed=0 failed=0
+while IFS= read -r program; do
+    log=$logs/$(echo "$program" | tr / _)
+    status=$(cat "$log.status" 2>/dev/null || echo 127)
+    # the programs' own counts: cmocka's "[  PASSED  ] n test(s)." or "n passed, m failed"
+    ok=$(sed -n 's/^\[  PASSED  \] \([0-9]*\) test(s)\..*/\1/p; s/^\([0-9]*\) passed, [0-9]* failed.*/\1/p' "$log.log" | tail -n 1)
+    bad=$(sed -n 's/^\[  FAILED  \] \([0-9]*\) test(s).*/\1/p; s/^[0-9]* passed, \([0-9]*\) failed.*/\1/p' "$log.log" | tail -n 1)
+    if [ "$status" -ne 0 ]; then
+        [ "${bad:-0}" -gt 0 ] || bad=1
+        echo "FAIL $program (status $status)"
+        cat "$log.log"
+    else
+        bad=0
+        echo "ok   $program (${ok:-?})"
+        [ "${V:-0}" = 0 ] || cat "$log.log"
     fi
     passed=$((passed + ${ok:-0}))
-    failed=$((failed + ${bad:-0}))
-}
-
-for program in "$@" $(find tests -name 'test_*.sh' | sort); do
-    "$program" >"$log" 2>&1
-    status=$?
-    count
-    if [ $status -ne 0 ]; then
-        [ "${bad:-0}" -gt 0 ] 2>/dev/null || failed=$((failed + 1))
-        echo "FAIL $program (status $status)"
-        cat "$log"
-    else
-        echo "ok   $program (${ok:-?})"
-        [ "${V:-0}" = 0 ] || cat "$log"
-    fi
-done
+    failed=$((failed + bad))
+done <"$logs/list"
 echo "$passed passed, $failed failed"
 [ "$failed" -eq 0 ]
