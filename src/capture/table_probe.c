@@ -14,10 +14,10 @@
 static spw_status allocate(spw_table_probe *probe, const spw_table_layout *layout, size_t room,
                            spw_error *error) {
     size_t n = probe->channels;
-    probe->column = calloc(n, sizeof *probe->column);
-    probe->time = calloc(room, sizeof *probe->time);
-    probe->line = calloc(room, sizeof *probe->line);
-    probe->value = calloc(room * n, sizeof *probe->value);
+    probe->column = calloc(n + 1, sizeof *probe->column);
+    probe->time = calloc(room + 1, sizeof *probe->time);
+    probe->line = calloc(room + 1, sizeof *probe->line);
+    probe->value = calloc(room * n + 1, sizeof *probe->value);
     probe->two_levels = calloc(n, sizeof *probe->two_levels);
     probe->varies = calloc(n, sizeof *probe->varies);
     probe->fractional = calloc(n, sizeof *probe->fractional);

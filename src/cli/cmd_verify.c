@@ -62,7 +62,7 @@ static int compare(const cli_options *options, const cli_loaded *loaded,
     int status = choose(captures[0], options->before, "--before", &before);
     if (status == CLI_GO)
         status = choose(captures[1], options->after, "--after", &after);
-    if (status != CLI_GO)
+    if (status != CLI_GO || before == NULL || after == NULL)
         return status;
     if (before == after)
         return cli_complain("--before and --after name the same channel");
