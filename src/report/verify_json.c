@@ -96,7 +96,7 @@ static json_t *points(spw_json *json, const spw_verification *v) {
     for (size_t i = 0; i < v->pairs; i++) {
         double share = (v->pair[i].in_us - low) / width;
         if (!v->pair[i].moving && share >= 0.0 && share <= 1.0)
-            add_pair(v, &v->pair[i], &at[(size_t)(share * (PLACES - 1))]);
+            add_pair(v, &v->pair[i], &at[(size_t)(share * (double)(PLACES - 1))]);
     }
     for (size_t k = 0; k < PLACES; k++) {
         if (at[k].low == NULL)
