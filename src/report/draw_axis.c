@@ -11,7 +11,7 @@
 #define NUMBER_GAP_PX 3.0
 #define Y_NUMBER_GAP 7.0
 #define Y_NUMBER_SINK 3.8 /* centres a number on its tick */
-#define UNIT_RISE 7.0     /* a vertical axis's unit above its top */
+#define UNIT_RISE 9.0     /* a vertical axis's unit above its top */
 #define WIDEN 1e-9        /* share of a value below which a range has no width */
 
 /* The smallest of 1, 2, 5 times a power of ten that is at least `least`. */

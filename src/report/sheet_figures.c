@@ -194,11 +194,9 @@ static void put_budget(spw_sheet *sheet) {
                     "<b>Uncertainty budget</b>Standard uncertainty of the mean width in " SPW_MICRO
                     ", and its share of the variance, of the longest hold at each level",
                     "Source|Low|Neutral|High");
-    budget_row(sheet, ends, "Scatter of the pulses (Type A)", offsetof(spw_budget, u_scatter),
-               "scatter");
+    budget_row(sheet, ends, "Scatter (Type A)", offsetof(spw_budget, u_scatter), "scatter");
     budget_row(sheet, ends, "Sampling", offsetof(spw_budget, u_sampling), "sampling");
-    budget_row(sheet, ends, "Time base of the recorder", offsetof(spw_budget, u_timebase),
-               "timebase");
+    budget_row(sheet, ends, "Recorder's time base", offsetof(spw_budget, u_timebase), "timebase");
     if (sheet->facts->sources[0].channel->kind == SPW_KIND_ANALOGUE) {
         budget_row(sheet, ends, "Learned edge shape", offsetof(spw_budget, u_template),
                    "edge_shape");

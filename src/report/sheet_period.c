@@ -137,8 +137,11 @@ void spw_sheet_period(spw_sheet *sheet) {
         to = channel->regime[channel->main_regime].end_pulse;
     }
     range all = range_of(channel, 0, channel->pulses), main = range_of(channel, from, to);
-    spw_sheet_figure(sheet, "<b>Frame period over time</b>From lead edge to lead edge; gaps of "
-                            "missing frames are left out.");
+    spw_sheet_figure(sheet, sheet->facts->n > 1
+                                ? "<b>Frame period over time</b>Of the first capture, from lead "
+                                  "edge to lead edge; gaps of missing frames are left out."
+                                : "<b>Frame period over time</b>From lead edge to lead edge; gaps "
+                                  "of missing frames are left out.");
     draw_over_time(sheet, source, all);
     spw_sheet_figure_end(sheet);
     spw_sheet_figure(sheet, channel->regimes > 1

@@ -10,7 +10,8 @@
 #define PLOT_PX 108.0
 #define FOOT_PX 24.0
 #define MOST_SLOTS 90
-#define CAP_PX 3.0
+#define MOST_WIDE 36 /* bars of the full width */
+#define FAR 4.0      /* times what most values need */
 
 /* Of the holds that share a place in the picture. */
 typedef struct slot {
@@ -53,6 +54,26 @@ static double slot_x(const scatter *all, double width, size_t i) {
            (width - LEFT_PX - RIGHT_PX) * ((double)i + 0.5) / (double)(all->slots ? all->slots : 1);
 }
 
+/* Far values would press all others flat: the picture ends where most are, and a triangle says
+ * that a hold has more beyond. */
+static double reach_of(const scatter *all, double dead_band) {
+    double bulk = isfinite(dead_band) ? 0.5 * dead_band : 0.0, far = fmax(-all->low, all->high);
+    for (size_t i = 0; i < all->slots; i++)
+        bulk =
+            fmax(bulk, fmax(all->slot[i].floor, 1.5 * fmax(-all->slot[i].p05, all->slot[i].p95)));
+    return far > FAR * bulk && bulk > 0.0 ? bulk : fmax(bulk, far);
+}
+
+static void draw_far(const spw_draw *draw, const scatter *all, double reach) {
+    for (size_t i = 0; i < all->slots; i++) {
+        double x = slot_x(all, draw->width, i);
+        if (all->slot[i].high > 1.06 * reach)
+            spw_draw_mark(draw, "mark", SPW_MARK_UP, x, TOP_PX + 5.0);
+        if (all->slot[i].low < -1.06 * reach)
+            spw_draw_mark(draw, "mark", SPW_MARK_DOWN, x, TOP_PX + PLOT_PX - 5.0);
+    }
+}
+
 static void draw_ranges(const spw_draw *draw, const spw_axis *y, const scatter *all) {
     spw_path path = spw_path_begin(draw, "thin");
     for (size_t i = 0; i < all->slots; i++) {
@@ -61,7 +82,7 @@ static void draw_ranges(const spw_draw *draw, const spw_axis *y, const scatter *
         spw_path_line(&path, x, spw_axis_px(y, all->slot[i].high));
     }
     spw_path_end(&path);
-    path = spw_path_begin(draw, "box");
+    path = spw_path_begin(draw, all->slots > MOST_WIDE ? "slim" : "box");
     for (size_t i = 0; i < all->slots; i++) {
         double x = slot_x(all, draw->width, i);
         spw_path_move(&path, x, spw_axis_px(y, all->slot[i].p05));
@@ -110,16 +131,18 @@ void spw_sheet_scatter(spw_sheet *sheet) {
     double dead_band = sheet->facts->plan->servo.dead_band_us;
     scatter all = gather(sheet->facts);
     char description[400];
-    double reach = fmax(fmax(-all.low, all.high), isfinite(dead_band) ? 0.5 * dead_band : 0.0);
-    for (size_t i = 0; i < all.slots; i++)
-        reach = fmax(reach, all.slot[i].floor);
-    spw_sheet_figure(sheet, isfinite(dead_band)
-                                ? "<b>Scatter within each hold</b>Thick: 5 to 95 %; thin: all; "
-                                  "short bars: what this capture alone would show; dashed: the "
-                                  "servo&#39;s dead band, before any adapter."
-                                : "<b>Scatter within each hold</b>Thick: 5 to 95 %; thin: all; "
-                                  "short bars: what this capture alone would show. The servo&#39;s "
-                                  "dead band is not told.");
+    double reach = reach_of(&all, dead_band);
+    bool cut = fmax(-all.low, all.high) > 1.06 * reach;
+    spw_sheet_put(sheet, "<figure>\n<figcaption><b>Scatter within each hold</b>Thick: 5 to 95 %; "
+                         "thin: all; short bars: what this capture alone would show");
+    spw_sheet_put(sheet, isfinite(dead_band)
+                             ? "; dashed: the servo&#39;s dead band, before any adapter."
+                             : ". The servo&#39;s dead band is not told.");
+    if (cut)
+        spw_sheet_printf(sheet, " Triangles: more beyond the picture, from %s to %s.",
+                         spw_figure_unit(all.low, 1, "").text,
+                         spw_figure_unit(all.high, 1, SPW_MICRO).text);
+    spw_sheet_put(sheet, "</figcaption>\n");
     (void)snprintf(description, sizeof description,
                    "Deviations from each of %zu hold means, from %s to %s; dead band %s.",
                    all.holds, spw_figure_unit(all.low, 2, "").text,
@@ -134,6 +157,7 @@ void spw_sheet_scatter(spw_sheet *sheet) {
     if (all.slots > 0) {
         draw_ranges(&draw, &y, &all);
         draw_floors(&draw, &y, &all);
+        draw_far(&draw, &all, reach);
         draw_numbers(&draw, &all);
         spw_draw_text(&draw, "num", LEFT_PX - 7.0, TOP_PX + PLOT_PX + 15.0, SPW_ANCHOR_END, "hold");
     } else {

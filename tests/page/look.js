@@ -14,6 +14,9 @@
     if (b.right > window.innerWidth + 0.5 || b.left < -0.5) say('sticks out of the window', e);
     if (e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).display === 'block') say('cut', e);
   }
+  if (window.innerWidth > 1000)
+    for (const e of document.querySelectorAll('.scroll'))
+      if (e.scrollWidth > e.clientWidth) say('a table is cut', e.querySelector('caption'));
   // pictures: text inside of the picture, no two texts over each other, readable
   for (const svg of document.querySelectorAll('svg')) {
     if (!shown(svg)) continue;

@@ -75,6 +75,17 @@ def make(folder, hour=True):
     if hour:
         table(at("hour.csv"), "servo", holds([1000, 1500, 2000] * 20, 3000), {100000: 1777})
         sheet("hour", at("hour.csv"))
+    # two captures of one line; a frame that changes; pulses that are missing, joined and odd
+    table(at("part.csv"), "servo", holds([1000, 2000], 60))
+    table(at("other.csv"), "servo", holds([1500, 2000], 60))
+    sheet("two", at("part.csv"), at("other.csv"))
+    nasty = holds([1000, 1500, 2000], 120)
+    table(at("events.csv"), "servo", nasty, {i: 1200 + 7 * i for i in range(7, 350, 29)})
+    with open(at("events.csv"), "a", encoding="utf-8") as f:
+        for i in range(200):
+            f.write(f"{7500000 + i * 5000},1\n{7500000 + i * 5000 + 1500},0\n")
+        f.write("8700000,1\n8700004,0\n8750000,1\n8757000,0\n")
+    sheet("events", at("events.csv"))
     table(at("short.csv"), "servo", holds([1500], 12))
     sheet("short", at("short.csv"))
     return pages

@@ -88,8 +88,7 @@ static void hostile_text_stays_text(void **state) {
     (void)state;
     static const char *const nasty[] = {"<script>x</script>",
                                         "'\"><img src=x>",
-                                        "\xe2\x80\xae"
-                                        "abc",
+                                        "\xe2\x80\xae zz",
                                         "\x1b[2J\x07",
                                         "\xff\xfe",
                                         "&lt;",
