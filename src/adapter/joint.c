@@ -57,6 +57,9 @@ void spw_planner_joint(spw_planner *p) {
     if (p->plan->has_after)
         verdict->after = judge(p, &p->plan->after);
     double now = travel(p, &p->plan->before);
-    if (verdict->before == SPW_REACHED_NO && now > 0)
+    /* What the joint may not turn, no gearing turns. */
+    bool forbidden =
+        bench->joint.needed_deg > bench->joint.allowed_high_deg - bench->joint.allowed_low_deg;
+    if (verdict->before == SPW_REACHED_NO && now > 0 && !forbidden)
         verdict->reduction_that_would_do = bench->joint.reduction * now / bench->joint.needed_deg;
 }

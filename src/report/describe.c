@@ -48,7 +48,7 @@ void spw_describe_capture(const spw_page *page, const spw_capture *capture, cons
                      spw_figure_plain(summary->duration_s, 5, "s").text, summary->channels,
                      summary->channels == 1 ? "channel" : "channels", how.data);
     spw_text_free(&how);
-    spw_page_row(page, "Time base", "%s standard uncertainty%s%s",
+    spw_page_row(page, "Time base", "%s standard uncertainty (each ± is a 95 %% interval)%s%s",
                  spw_figure_plain(capture->timebase_ppm, 3, "ppm").text,
                  capture->clock_correction == 1.0 ? "" : "; times corrected by a factor of ",
                  capture->clock_correction == 1.0

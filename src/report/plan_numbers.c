@@ -16,8 +16,11 @@ static spw_figure signed_part(double value) {
 }
 
 static void put_line(const spw_page *page, const char *label, double gain, double offset_us) {
-    spw_page_row(page, label, "out = %s * in %s us", spw_figure_plain(gain, 7, "").text,
-                 signed_part(offset_us).text);
+    if (gain == 1 && offset_us == 0)
+        spw_page_row(page, label, "out = in");
+    else
+        spw_page_row(page, label, "out = %s * in %s us", spw_figure_plain(gain, 7, "").text,
+                     signed_part(offset_us).text);
 }
 
 static void put_remap(const spw_page *page, const spw_remap *map) {
@@ -74,6 +77,12 @@ spw_formula spw_plan_formula(const spw_fixed_segment *segment) {
         (void)snprintf(sum, sizeof sum, "%" PRIu64, addend);
     else if (part->multiplier < 0)
         (void)snprintf(sum, sizeof sum, "%" PRIu64 " - %s * %" PRIu64, addend, x, product);
+    else if (product == 1 && addend == 0)
+        (void)snprintf(sum, sizeof sum, "%s", x);
+    else if (product == 1)
+        (void)snprintf(sum, sizeof sum, "%s %c %" PRIu64, x, part->addend < 0 ? '-' : '+', addend);
+    else if (addend == 0)
+        (void)snprintf(sum, sizeof sum, "%s * %" PRIu64, x, product);
     else
         (void)snprintf(sum, sizeof sum, "%s * %" PRIu64 " %c %" PRIu64, x, product,
                        part->addend < 0 ? '-' : '+', addend);
