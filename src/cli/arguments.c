@@ -108,7 +108,7 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
         return cli_up_to("--timebase-ppm", value, WORST_TIMEBASE_PPM, "parts in a million",
                          &measure->timebase_ppm);
     case CLI_OPT_KNOWN_FRAME:
-        return cli_positive("--known-frame-us", value, "us", &measure->known_frame_us);
+        return cli_within("--known-frame-us", value, 100.0, 1e6, "us", &measure->known_frame_us);
     case CLI_OPT_WIDTH_WINDOW:
         return cli_range("--width-window", value, "200:3500", &measure->width_low_us,
                          &measure->width_high_us);
