@@ -35,10 +35,21 @@ static void put_identity(spw_sheet *sheet) {
     spw_sheet_put(sheet, "</ul>\n</header>\n");
 }
 
+typedef struct saying {
+    const char *class_name, *words;
+} saying;
+
+/* An adapter that is already in line: what its verification said. */
+static saying verified_words(int pass) {
+    if (pass > 0)
+        return (saying){"yes", "Done: the range adapter is fitted and does what was planned."};
+    return (saying){"no", pass == 0 ? "Not yet: the fitted adapter does not do what was planned."
+                                    : "Not yet: it could not be told whether the fitted adapter "
+                                      "does what was planned."};
+}
+
 static void put_verdict(spw_sheet *sheet) {
-    static const struct {
-        const char *class_name, *words;
-    } decision[] = {
+    static const saying decision[] = {
         [SPW_DECISION_NO_ADAPTER] = {"yes", "Good as it is: no adapter is needed."},
         [SPW_DECISION_ADJUST] = {"do", "To do: set the controller. No adapter is needed."},
         [SPW_DECISION_ADAPTER] = {"do", "To do: fit a range adapter."},
@@ -47,10 +58,12 @@ static void put_verdict(spw_sheet *sheet) {
         [SPW_DECISION_MEASURE_AGAIN] = {"no", "Not yet: this capture cannot tell."},
     };
     const spw_plan *plan = sheet->facts->plan;
+    saying said = decision[plan->decision];
+    if (plan->decision == SPW_DECISION_ADAPTER && sheet->verified.known)
+        said = verified_words(sheet->verified.pass);
     spw_sheet_section(sheet, "verdict", "Verdict");
-    spw_sheet_printf(sheet, "<p class=\"say %s\" data-decision=\"%s\"><b>%s</b> ",
-                     decision[plan->decision].class_name, spw_decision_name(plan->decision),
-                     decision[plan->decision].words);
+    spw_sheet_printf(sheet, "<p class=\"say %s\" data-decision=\"%s\"><b>%s</b> ", said.class_name,
+                     spw_decision_name(plan->decision), said.words);
     spw_sheet_prose(sheet, plan->summary != NULL ? plan->summary : "");
     spw_sheet_put(sheet, "</p>\n");
 }
