@@ -22,9 +22,15 @@ module_there() {
     if command -v pkg-config >/dev/null 2>&1 && pkg-config --exists "$1"; then echo yes; else echo no; fi
 }
 
+# Debian's compilers come without the C library's headers.
+headers_there() {
+    if echo '#include <stdio.h>' | "${CC:-cc}" -E -x c - >/dev/null 2>&1; then echo yes; else echo no; fi
+}
+
 need_build() {
     need make "$(command_there make)" make make make
     need cc "$(command_there "${CC:-cc}")" gcc gcc gcc
+    need libc-headers "$(headers_there)" libc6-dev glibc-devel gcc
     need pkg-config "$(command_there pkg-config)" pkg-config pkgconf-pkg-config pkg-config
     need sndfile "$(module_there sndfile)" libsndfile1-dev libsndfile-devel libsndfile
     need fftw3 "$(module_there fftw3)" libfftw3-dev fftw-devel fftw
