@@ -8,18 +8,26 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define FIRST_S 0.5   /* first look; then half as much again, until ... */
-#define LONGEST_S 6.0 /* the buffer is full, or ... */
-#define STRETCH_S 2.0 /* (later stretches) */
+#define FIRST_S 0.5    /* first look; then half as much again, until ... */
+#define LONGEST_S 24.0 /* the buffer is full, or ... */
+#define LATER_S 6.0    /* (the buffer once learned) */
+#define STRETCH_S 2.0  /* (later stretches) */
 #define MARGIN_S 3e-3
 #define FASTEST_HZ 100e6 /* windows are times: they must fit the buffer */
 enum {
-    ENOUGH_EDGES = 240,     /* ... there is enough to learn from */
-    MOST_SAMPLES = 1 << 20, /* 5 MB a channel */
+    ENOUGH_EDGES = 240,         /* ... there is enough to learn from; but a mean of widths */
+    PLENTY_EDGES = 2010,        /* keeps the shape's error, so with patience more is better */
+    MOST_SAMPLES = 2400 * 1024, /* 12 MB a channel, 12.8 s at 192 kHz */
+    LATER_SAMPLES = 1 << 20,
     LEAST_SAMPLES = 4096,
     MARGIN_SAMPLES = 192,
     MARKS = 8192
 };
+
+static size_t samples_of(double rate_hz, double time_s, size_t most) {
+    size_t samples = spw_trace_samples(rate_hz, time_s, LEAST_SAMPLES);
+    return samples < most ? samples : most;
+}
 
 spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink sink, void *context,
                                spw_edge_finder **finder) {
@@ -32,9 +40,7 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
     f->settings = *settings;
     f->sink = sink;
     f->context = context;
-    f->capacity = spw_trace_samples(rate, LONGEST_S, LEAST_SAMPLES);
-    if (f->capacity > MOST_SAMPLES)
-        f->capacity = MOST_SAMPLES;
+    f->capacity = samples_of(rate, LONGEST_S, MOST_SAMPLES);
     f->target = spw_trace_samples(rate, FIRST_S, LEAST_SAMPLES / 2);
     if (f->target > f->capacity)
         f->target = f->capacity;
@@ -131,6 +137,38 @@ static spw_status follow_size(spw_edge_finder *f, const spw_trace *trace, size_t
     return status;
 }
 
+/* With enough edges to learn from: is it better to wait for more? Not for mains hum,
+ * whose frequency is followed from stretch to stretch. Sets the next target. */
+static spw_status wait_for_more(spw_edge_finder *f, const spw_trace *trace, size_t n, bool *wait) {
+    *wait = false;
+    if (f->waited || n >= PLENTY_EDGES)
+        return SPW_OK;
+    f->waited = true;
+    bool hum = false;
+    spw_status status = spw_finder_hum(f, trace, n, &hum);
+    if (status != SPW_OK || hum)
+        return status;
+    double pace = (f->marks[n - 1].at - f->marks[0].at) / (double)(n - 1);
+    double target = f->marks[0].at + pace * PLENTY_EDGES + (double)f->margin;
+    f->target = target < (double)f->capacity ? (size_t)target : f->capacity;
+    *wait = f->target > f->n;
+    return SPW_OK;
+}
+
+/* The buffer of learning gives way to that of later stretches. */
+static void shrink(spw_edge_finder *f) {
+    size_t room = samples_of(f->settings.sample_rate_hz, LATER_S, LATER_SAMPLES);
+    if (room >= f->capacity || f->n > room / 2)
+        return;
+    float *y = realloc(f->y, room * sizeof *y);
+    if (y != NULL)
+        f->y = y;
+    uint8_t *flag = realloc(f->flag, room);
+    if (flag != NULL)
+        f->flag = flag;
+    f->capacity = room;
+}
+
 /* Looks at the buffer. `*again` when it holds more than one look could take. */
 static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     spw_trace trace = trace_of(f);
@@ -171,6 +209,12 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
             return SPW_OK;
         }
     }
+    if (!f->learned && !full) {
+        bool wait;
+        spw_status status = wait_for_more(f, &trace, n, &wait);
+        if (status != SPW_OK || wait)
+            return status;
+    }
     bool more = n == MARKS;
     size_t to = last && !more ? f->n : f->n > f->margin ? f->n - f->margin : 0;
     if (more && (size_t)f->marks[n - 8].at + 1 < to)
@@ -195,6 +239,8 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     f->decided = to > f->decided ? to : f->decided;
     if (!last || more)
         drop(f, f->decided > f->margin ? f->decided - f->margin : 0);
+    if (f->learned && !last)
+        shrink(f);
     size_t stretch = spw_trace_samples(f->settings.sample_rate_hz, STRETCH_S, LEAST_SAMPLES / 2);
     f->target = f->n + stretch < f->capacity ? f->n + stretch : f->capacity;
     *again = more;

@@ -35,7 +35,7 @@ struct spw_edge_finder {
     spw_crossing crossing;
 
     /* what the signal is like, once known */
-    bool learned;
+    bool learned, waited;
     spw_step_size size;
     spw_smooth smooth;
     double noise, quantum; /* quantum: smallest step between samples; 0 unknown */
@@ -58,6 +58,9 @@ struct spw_edge_finder {
     spw_edge_report report;
 };
 
+/* Is there mains hum in it? */
+spw_status spw_finder_hum(const spw_edge_finder *f, const spw_trace *trace, size_t n,
+                          bool *hum) SPW_CHECKED;
 /* Learns what it can from the first stretch that holds transitions. */
 spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n) SPW_CHECKED;
 /* Times the n marks of a stretch (those from `fresh` on are new). */

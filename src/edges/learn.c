@@ -8,85 +8,35 @@
  * Weights of the penalties follow the noise. */
 #include "edges/learn.h"
 
+#include "edges/normal.h"
 #include "edges/solve.h"
 
-#include <gsl/gsl_blas.h>
-#include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-#define BAND 0.62       /* of the sampling rate: above it a slope has no energy */
-#define BAND_TOP 6.0    /* the spline itself has none beyond */
 #define WIDEST_S 3.5e-3 /* a pulse wider than this does not share one background */
 #define SETTLED 1e-3    /* of the noise: rms step of the coefficients */
-enum { PULSES_LEAST = 5, PULSES_MOST = 200, ROUNDS = 12, NUISANCE = 5 };
-enum { ROUGH_ROUNDS = 3, ROUGH_FROM = 45 };
+/* The Gram matrix is dear (n^2 a pulse), residuals are cheap: the matrix comes from
+ * some pulses, first few, then enough to stand for all; the steps after it take the
+ * residuals of all of them, and so end where all of them agree. */
+#define SETTLED_PULL 3e-4 /* a pulse, against about 1/2 from its samples */
+enum { PULSES_LEAST = 5, PULSES_MOST = 1000, ROUGH = 40, FINE = 100 };
+enum { ROUGH_ROUNDS = 3, FINE_ROUNDS = 2, ALL_ROUNDS = 7 };
 
 typedef struct learner {
     const spw_trace *trace;
     const spw_smooth *smooth;
     spw_shape *shape;
+    spw_normal normal;
     spw_window window;
-    size_t n;                   /* coefficients */
+    double value[SPW_WINDOW_MOST]; /* of a pulse without background, then its residuals */
+    double column[SPW_WINDOW_MOST][SPW_NUISANCE];
     size_t unit[PULSES_MOST];   /* first mark of each pulse */
     double misfit[PULSES_MOST]; /* its mean square residual */
+    double sorted[PULSES_MOST];
     size_t units;
-    /* views of one block of ours: GSL's own allocation would abort without memory */
-    double *block;
-    gsl_matrix_view normal, penalty, nuisance; /* n x n, n x n, n x NUISANCE units */
-    gsl_vector_view right, start, solution, scratch;
-    gsl_permutation order;
 } learner;
-
-/* ------------------------------------------------------------ penalties */
-
-/* Energy above the band in terms of coefficient differences at lag m:
- * 2 int sinc^6(f/4) cos(2 pi f m / 4) df over [BAND, BAND_TOP], by Simpson. */
-static double band_energy(size_t lag) {
-    enum { PANELS = 2000 };
-    double h = (BAND_TOP - BAND) / PANELS, sum = 0;
-    for (int i = 0; i <= PANELS; i++) {
-        double f = BAND + h * i, arc = M_PI * f / SPW_KNOTS, sinc = sin(arc) / arc;
-        double weight = i == 0 || i == PANELS ? 1 : i % 2 == 1 ? 4 : 2;
-        double s2 = sinc * sinc;
-        sum += weight * s2 * s2 * s2 * cos(2 * arc * (double)lag);
-    }
-    return 2 * sum * h / 3;
-}
-
-/* lambda D4'D4 + mu H on the free coefficients; knots beyond are 0 or the height. */
-static spw_status make_penalty(learner *l, double lambda, double mu) {
-    size_t n = l->n;
-    double *energy = malloc(n * sizeof *energy);
-    if (energy == NULL)
-        return SPW_ERR_MEMORY;
-    for (size_t i = 0; i < n; i++)
-        energy[i] = band_energy(i);
-    /* differences d[i] = c[i] - c[i - 1], i = 0 ... n - 1, with c[-1] = 0 */
-    for (size_t i = 0; i < n; i++)
-        for (size_t j = 0; j < n; j++) {
-            size_t lag = i > j ? i - j : j - i;
-            double v = energy[lag];
-            v -= i + 1 < n ? energy[i + 1 > j ? i + 1 - j : j - i - 1] : 0;
-            v -= j + 1 < n ? energy[j + 1 > i ? j + 1 - i : i - j - 1] : 0;
-            v += i + 1 < n && j + 1 < n ? energy[lag] : 0;
-            gsl_matrix_set(&l->penalty.matrix, i, j, mu * v);
-        }
-    free(energy);
-    static const double fourth[5] = {1, -4, 6, -4, 1};
-    for (ptrdiff_t at = -4; at < (ptrdiff_t)n + 3; at++)
-        for (int a = 0; a < 5; a++)
-            for (int b = 0; b < 5; b++) {
-                ptrdiff_t i = at + a, j = at + b, top = (ptrdiff_t)n - 1;
-                if (i < 0 || j < 0)
-                    continue;
-                double *cell = gsl_matrix_ptr(&l->penalty.matrix, (size_t)(i < top ? i : top),
-                                              (size_t)(j < top ? j : top));
-                *cell += lambda * fourth[a] * fourth[b];
-            }
-    return SPW_OK;
-}
 
 /* ------------------------------------------------------------ one pulse */
 
@@ -98,69 +48,75 @@ static void load(learner *l, const spw_mark *marks, size_t n_marks, size_t k) {
 }
 
 /* Model without background, and the nuisance columns. */
-static void model(learner *l, const spw_mark *pair, double *value, double (*column)[NUISANCE]) {
+static void model(learner *l, const spw_mark *pair) {
     spw_window *w = &l->window;
     double middle = (double)(w->n - 1) / 2;
     for (size_t i = 0; i < w->n; i++) {
         double u = ((double)i - middle) / middle;
-        value[i] = 0;
-        column[i][2] = 1;
-        column[i][3] = u;
-        column[i][4] = u * u;
+        l->value[i] = 0;
+        l->column[i][2] = 1;
+        l->column[i][3] = u;
+        l->column[i][4] = u * u;
     }
     for (int e = 0; e < 2; e++) {
         double sign = (double)pair[e].sign;
         spw_shape_at(l->shape, pair[e].at, w->first, w->n, w->value, w->slope);
         double left = e == 1 ? l->shape->height : 0; /* anything constant: the background's */
         for (size_t i = 0; i < w->n; i++) {
-            value[i] += sign * (w->value[i] - left);
-            column[i][e] = -sign * w->slope[i];
+            l->value[i] += sign * (w->value[i] - left);
+            l->column[i][e] = -sign * w->slope[i];
         }
     }
 }
 
-/* Two Gauss-Newton steps of both instants and the background. */
-static bool settle(learner *l, spw_mark *pair, double *value, double (*column)[NUISANCE],
-                   double *misfit) {
+/* Gauss-Newton steps of both instants and the background. Leaves the pair where the last
+ * one started and, in l->value, the residuals of that step's linear model: no nuisance
+ * column is in them, to rounding, or the shape would drift where nothing holds it. */
+static bool settle(learner *l, spw_mark *pair, int steps, double *misfit, double moved[2]) {
     spw_window *w = &l->window;
-    for (int round = 0; round < 2; round++) {
-        double a[NUISANCE * NUISANCE] = {0}, b[NUISANCE] = {0}, rss = 0, rows = 0;
-        model(l, pair, value, column);
-        for (size_t i = 0; i < w->n; i++) {
-            double use = w->use[i], r = use * (w->z[i] - value[i]);
-            const double *c = column[i];
-            rss += r * r;
-            rows += use;
-            for (int p = 0; p < NUISANCE; p++) {
-                b[p] += c[p] * r;
-                for (int q = 0; q <= p; q++)
-                    a[p * NUISANCE + q] += use * c[p] * c[q];
-            }
-        }
-        double x[NUISANCE];
-        memcpy(x, b, sizeof x);
-        if (rows < 4 * NUISANCE || !spw_cholesky(a, NUISANCE))
-            return false;
-        spw_cholesky_solve(a, NUISANCE, x);
-        for (int p = 0; p < NUISANCE; p++)
-            rss -= x[p] * b[p];
-        *misfit = fmax(rss, 0) / (rows - NUISANCE);
-        if (!(fabs(x[0]) < 2) || !(fabs(x[1]) < 2))
-            return false;
+    double x[SPW_NUISANCE] = {0};
+    for (int round = 0; round < steps; round++) {
+        double a[SPW_NUISANCE * SPW_NUISANCE] = {0}, b[SPW_NUISANCE] = {0}, rss = 0, rows = 0;
         pair[0].at += x[0];
         pair[1].at += x[1];
+        model(l, pair);
+        for (size_t i = 0; i < w->n; i++) {
+            double use = w->use[i], r = use * (w->z[i] - l->value[i]);
+            const double *c = l->column[i];
+            l->value[i] = r;
+            rss += r * r;
+            rows += use;
+            for (int p = 0; p < SPW_NUISANCE; p++) {
+                b[p] += c[p] * r;
+                for (int q = 0; q <= p; q++)
+                    a[p * SPW_NUISANCE + q] += use * c[p] * c[q];
+            }
+        }
+        memcpy(x, b, sizeof x);
+        if (rows < 4 * SPW_NUISANCE || !spw_cholesky(a, SPW_NUISANCE))
+            return false;
+        spw_cholesky_solve(a, SPW_NUISANCE, x);
+        for (int p = 0; p < SPW_NUISANCE; p++)
+            rss -= x[p] * b[p];
+        *misfit = fmax(rss, 0) / (rows - SPW_NUISANCE);
+        if (!(fabs(x[0]) < 2) || !(fabs(x[1]) < 2))
+            return false;
     }
-    model(l, pair, value, column);
+    moved[0] = x[0];
+    moved[1] = x[1];
+    for (size_t i = 0; i < w->n; i++)
+        for (int p = 0; p < SPW_NUISANCE; p++)
+            l->value[i] -= w->use[i] * x[p] * l->column[i][p];
     return true;
 }
 
 /* Orthonormal nuisance columns (modified Gram-Schmidt, twice would change nothing:
  * five columns, condition below 100), rows left out being zero. */
-static bool orthonormal(spw_window *w, double (*column)[NUISANCE]) {
+static bool orthonormal(const spw_window *w, double (*column)[SPW_NUISANCE]) {
     for (size_t i = 0; i < w->n; i++)
-        for (int p = 0; p < NUISANCE && w->use[i] == 0; p++)
+        for (int p = 0; p < SPW_NUISANCE && w->use[i] == 0; p++)
             column[i][p] = 0;
-    for (int p = 0; p < NUISANCE; p++) {
+    for (int p = 0; p < SPW_NUISANCE; p++) {
         for (int q = 0; q <= p; q++) {
             double dot = 0;
             for (size_t i = 0; i < w->n; i++)
@@ -175,67 +131,6 @@ static bool orthonormal(spw_window *w, double (*column)[NUISANCE]) {
     return true;
 }
 
-/* The sparse row of sample i: coefficient numbers and values. */
-static int design_row(const learner *l, const spw_mark *pair, const spw_shape_phase *phase,
-                      ptrdiff_t i, size_t *index, double *x) {
-    int n = 0;
-    double height = 0;
-    for (int e = 0; e < 2; e++) {
-        double sign = (double)pair[e].sign;
-        if (i >= phase[e].to) {
-            height += sign;
-            continue;
-        }
-        if (i < phase[e].from)
-            continue;
-        ptrdiff_t knot = phase[e].knot + SPW_KNOTS * (i - phase[e].from);
-        for (int s = 0; s < SPW_SHAPE_TAPS; s++, knot++) {
-            if (knot < 2)
-                continue;
-            if (knot - 2 >= (ptrdiff_t)l->n - 1) {
-                height += sign * phase[e].weight[s];
-                continue;
-            }
-            index[n] = (size_t)(knot - 2);
-            x[n++] = sign * phase[e].weight[s];
-        }
-    }
-    if (height != 0) {
-        index[n] = l->n - 1;
-        x[n++] = height;
-    }
-    return n;
-}
-
-/* Adds the pulse to the normal equations, nuisance projected out of its rows. */
-static void accumulate(learner *l, const spw_mark *pair, size_t u, double (*q)[NUISANCE]) {
-    spw_window *w = &l->window;
-    spw_shape_phase phase[2] = {spw_shape_meet(l->shape, pair[0].at),
-                                spw_shape_meet(l->shape, pair[1].at)};
-    double dot[NUISANCE] = {0};
-    for (size_t i = 0; i < w->n; i++)
-        for (int p = 0; p < NUISANCE; p++)
-            dot[p] += q[i][p] * w->z[i];
-    for (size_t i = 0; i < w->n; i++) {
-        size_t index[2 * SPW_SHAPE_TAPS + 1];
-        double x[2 * SPW_SHAPE_TAPS + 1], z = w->z[i];
-        if (w->use[i] == 0)
-            continue;
-        int m = design_row(l, pair, phase, w->first + (ptrdiff_t)i, index, x);
-        for (int p = 0; p < NUISANCE; p++)
-            z -= q[i][p] * dot[p];
-        for (int a = 0; a < m; a++) {
-            double *column = gsl_matrix_ptr(&l->nuisance.matrix, index[a], NUISANCE * u);
-            for (int p = 0; p < NUISANCE; p++)
-                column[p] += x[a] * q[i][p];
-            *gsl_vector_ptr(&l->right.vector, index[a]) += x[a] * z;
-            for (int b = 0; b < m; b++)
-                if (index[b] <= index[a])
-                    *gsl_matrix_ptr(&l->normal.matrix, index[a], index[b]) += x[a] * x[b];
-        }
-    }
-}
-
 /* ------------------------------------------------------------ all pulses */
 
 static int rising(const void *a, const void *b) {
@@ -243,55 +138,29 @@ static int rising(const void *a, const void *b) {
     return (x > y) - (x < y);
 }
 
-/* One round: instants from the shape, then the shape. The rms change, or NAN. */
-static double round_of(learner *l, spw_mark *marks, size_t n_marks, size_t stride, double pull,
-                       double strictest) {
-    double value[SPW_WINDOW_MOST] = {0}, column[SPW_WINDOW_MOST][NUISANCE] = {{0}};
-    size_t n = l->n, used = 0;
-    gsl_matrix_set_zero(&l->normal.matrix);
-    gsl_matrix_set_zero(&l->nuisance.matrix);
-    gsl_vector_set_zero(&l->right.vector);
+/* Instants from the shape, then sums for the shape, from every stride-th pulse; the Gram
+ * matrix too when `gram`. How many pulses. */
+static size_t sum_up(learner *l, spw_mark *marks, size_t n_marks, size_t stride, bool gram,
+                     int steps, double strictest) {
+    size_t used = 0;
+    spw_normal_clear(&l->normal, gram);
     for (size_t u = 0; u < l->units; u += stride) {
         spw_mark *pair = &marks[l->unit[u]];
         spw_mark before[2] = {pair[0], pair[1]};
         load(l, marks, n_marks, l->unit[u]);
-        if (!settle(l, pair, value, column, &l->misfit[u]) || l->misfit[u] > strictest ||
-            !orthonormal(&l->window, column)) {
+        double moved[2];
+        if (!settle(l, pair, steps, &l->misfit[u], moved) || l->misfit[u] > strictest ||
+            (gram && !orthonormal(&l->window, l->column))) {
             pair[0].at = before[0].at;
             pair[1].at = before[1].at;
             continue;
         }
-        accumulate(l, pair, u, column);
+        spw_normal_add(&l->normal, &l->window, l->shape, pair, l->value, gram ? l->column : NULL);
+        pair[0].at += moved[0];
+        pair[1].at += moved[1];
         used++;
     }
-    if (used < PULSES_LEAST)
-        return (double)NAN;
-    gsl_blas_dsyrk(CblasLower, CblasNoTrans, -1, &l->nuisance.matrix, 1, &l->normal.matrix);
-    double share = (double)used * 2 / SPW_KNOTS, trace = 0;
-    for (size_t i = 0; i < n; i++) {
-        for (size_t j = 0; j <= i; j++) {
-            double v = gsl_matrix_get(&l->normal.matrix, i, j) +
-                       share * gsl_matrix_get(&l->penalty.matrix, i, j) + (i == j ? pull : 0);
-            gsl_matrix_set(&l->normal.matrix, i, j, v);
-            gsl_matrix_set(&l->normal.matrix, j, i, v);
-        }
-        *gsl_vector_ptr(&l->right.vector, i) += pull * gsl_vector_get(&l->start.vector, i);
-        trace += gsl_matrix_get(&l->normal.matrix, i, i);
-    }
-    if (!isfinite(trace) || !(trace > 0))
-        return (double)NAN;
-    /* the modified factorisation cannot fail on rounding */
-    gsl_linalg_mcholesky_decomp(&l->normal.matrix, &l->order, &l->scratch.vector);
-    gsl_linalg_mcholesky_solve(&l->normal.matrix, &l->order, &l->right.vector, &l->solution.vector);
-    double change = 0;
-    for (size_t i = 0; i < n; i++) {
-        double d = gsl_vector_get(&l->solution.vector, i) - l->shape->free_[i];
-        change += d * d;
-    }
-    if (!isfinite(change))
-        return (double)NAN;
-    spw_shape_set(l->shape, gsl_vector_const_ptr(&l->solution.vector, 0));
-    return sqrt(change / (double)n);
+    return used;
 }
 
 /* Pulses to learn from: of the two kinds of interval the one that is shorter. */
@@ -321,27 +190,46 @@ static void choose(learner *l, const spw_mark *marks, size_t n) {
     }
 }
 
-static spw_status allocate(learner *l) {
-    size_t n = l->n, columns = NUISANCE * l->units;
-    l->block = calloc(n * (2 * n + columns + 4), sizeof *l->block);
-    l->order = (gsl_permutation){.size = n, .data = calloc(n, sizeof(size_t))};
-    if (l->block == NULL || l->order.data == NULL)
-        return SPW_ERR_MEMORY;
-    double *at = l->block;
-    l->normal = gsl_matrix_view_array(at, n, n);
-    l->penalty = gsl_matrix_view_array(at += n * n, n, n);
-    l->nuisance = gsl_matrix_view_array(at += n * n, n, columns);
-    l->right = gsl_vector_view_array(at += n * columns, n);
-    l->start = gsl_vector_view_array(at += n, n);
-    l->solution = gsl_vector_view_array(at += n, n);
-    l->scratch = gsl_vector_view_array(at + n, n);
-    return SPW_OK;
+/* Mean square residuals beyond this tell of no pulse like the others. */
+static double strictest_of(learner *l, size_t stride, double noise) {
+    size_t n = 0;
+    for (size_t u = 0; u < l->units; u += stride)
+        l->sorted[n++] = l->misfit[u];
+    qsort(l->sorted, n, sizeof *l->sorted, rising);
+    return 6 * fmax(l->sorted[n / 2], noise * noise);
 }
 
-static void release(learner *l) {
-    free(l->order.data);
-    free(l->block);
-    free(l);
+/* False when there is nothing to learn from. */
+static bool learn(learner *l, spw_mark *marks, size_t n, double noise, double pull) {
+    size_t rough = (l->units + ROUGH - 1) / ROUGH, fine = (l->units + FINE - 1) / FINE;
+    double strictest = INFINITY;
+    for (int round = 0; round < ROUGH_ROUNDS + FINE_ROUNDS; round++) {
+        size_t stride = round < ROUGH_ROUNDS ? rough : fine;
+        size_t used = sum_up(l, marks, n, stride, true, 2, strictest);
+        if (used < PULSES_LEAST || !spw_normal_factor(&l->normal, (double)used, pull) ||
+            !spw_normal_step(&l->normal, (double)used, pull, l->shape))
+            return false;
+        if (round >= ROUGH_ROUNDS)
+            strictest = strictest_of(l, stride, noise);
+    }
+    /* what the pulses do not tell (a shift of shape and instants alike) is settled by now */
+    double hold = SETTLED_PULL * (double)l->units;
+    for (size_t i = 0; i < l->normal.n; i++)
+        l->normal.start[i] =
+            (pull * l->normal.start[i] + hold * l->shape->free_[i]) / (pull + hold);
+    pull += hold;
+    size_t used = sum_up(l, marks, n, 1, false, 2, strictest);
+    if (used < PULSES_LEAST || !spw_normal_factor(&l->normal, (double)used, pull) ||
+        !spw_normal_step(&l->normal, (double)used, pull, l->shape))
+        return false;
+    for (int round = 0; round < ALL_ROUNDS; round++) {
+        sum_up(l, marks, n, 1, false, 2, strictest);
+        double change = spw_normal_descend(&l->normal, (double)used, pull, l->shape);
+        if (!(change > SETTLED * noise))
+            break;
+    }
+    spw_normal_settle(&l->normal, l->shape);
+    return true;
 }
 
 spw_status spw_shape_learn(const spw_trace *trace, const spw_smooth *smooth, spw_mark *marks,
@@ -353,40 +241,22 @@ spw_status spw_shape_learn(const spw_trace *trace, const spw_smooth *smooth, spw
     l->trace = trace;
     l->smooth = smooth;
     l->shape = shape;
-    l->n = shape->n;
     choose(l, marks, n);
     spw_status status = SPW_OK;
     if (l->units < PULSES_LEAST)
         goto done;
-    status = allocate(l);
     /* all in units of the step: the data enter as they are, penalties scale with it */
-    double r = noise / shape->height;
-    if (status == SPW_OK)
-        status = make_penalty(l, fmax(1e-3, 100 * r * r), fmax(3, 3e4 * r * r));
+    double r = noise / shape->height, r2 = r * r;
+    status =
+        spw_normal_new(&l->normal, shape->free_, shape->n, fmax(1e-3, 100 * r2), fmax(3, 3e4 * r2));
     if (status != SPW_OK)
         goto done;
-    for (size_t i = 0; i < l->n; i++)
-        gsl_vector_set(&l->start.vector, i, shape->free_[i]);
-    double strictest = INFINITY;
-    for (int round = 0; round < ROUNDS; round++) {
-        /* far from the goal a third of the pulses shows the way */
-        bool rough = round < ROUGH_ROUNDS && l->units >= ROUGH_FROM;
-        double change = round_of(l, marks, n, rough ? 3 : 1, r * r / (0.05 * 0.05), strictest);
-        if (isnan(change)) { /* nothing to learn from: back to the start */
-            spw_shape_set(shape, gsl_vector_const_ptr(&l->start.vector, 0));
-            goto done;
-        }
-        if (rough)
-            continue;
-        double sorted[PULSES_MOST];
-        memcpy(sorted, l->misfit, l->units * sizeof *sorted);
-        qsort(sorted, l->units, sizeof *sorted, rising);
-        strictest = 6 * fmax(sorted[l->units / 2], noise * noise);
-        if (round > 1 && change < SETTLED * noise)
-            break;
-    }
-    *learned = l->units;
+    if (learn(l, marks, n, noise, r2 / (0.05 * 0.05)))
+        *learned = l->units;
+    else
+        spw_shape_set(shape, l->normal.start);
 done:
-    release(l);
+    spw_normal_free(&l->normal);
+    free(l);
     return status;
 }

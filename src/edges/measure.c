@@ -155,6 +155,15 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     return status;
 }
 
+spw_status spw_finder_hum(const spw_edge_finder *f, const spw_trace *trace, size_t n, bool *hum) {
+    double noise = spw_plateau_noise(trace, f->marks, n);
+    spw_smooth smooth = {0};
+    noise = noise > 0 ? noise : 1e-7 * f->size.typical;
+    spw_status status = spw_plateau_fit(trace, f->marks, n, f->size.typical, noise, true, &smooth);
+    *hum = smooth.hum > 0;
+    return status;
+}
+
 spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n) {
     f->noise = spw_plateau_noise(trace, f->marks, n);
     find_flat_tops(f);

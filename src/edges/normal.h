@@ -1,0 +1,56 @@
+/* The equations of a shape's coefficients: sums over pulses, and penalties on what no
+ * recorder passes. */
+#ifndef SPW_NORMAL_H
+#define SPW_NORMAL_H
+
+#include "edges/fit.h"
+
+#include <gsl/gsl_matrix.h>
+#include <gsl/gsl_permutation.h>
+
+enum { SPW_NUISANCE = 5 }; /* of a pulse: two instants, a background of second order */
+
+typedef struct spw_normal {
+    size_t n; /* coefficients */
+    /* views of one block of ours: GSL's own allocation would abort without memory */
+    double *block;
+    double *gram;     /* n x n, lower: rows of all pulses, nuisance projected out */
+    double *nuisance; /* n each: what one pulse's rows have in common with its nuisance */
+    double *right;    /* n: rows times residuals */
+    double *start;    /* n */
+    double *at;       /* n: coefficients that the last step started from, */
+    double *gradient; /* n: the gradient there, */
+    double *direction, *solved;
+    double power; /* and gradient times direction */
+    gsl_matrix_view system, penalty;
+    gsl_vector_view scratch;
+    gsl_permutation order;
+    double pulses; /* in the Gram matrix */
+} spw_normal;
+
+/* For n coefficients that start at `start`; penalties in proportion to the pulses:
+ * lambda on the fourth differences, mu on the energy of the slope above the band. */
+spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double lambda,
+                          double mu) SPW_CHECKED;
+void spw_normal_free(spw_normal *e);
+
+/* Starts sums afresh: the right side, and the Gram matrix too when `gram`. */
+void spw_normal_clear(spw_normal *e, bool gram);
+/* Adds a pulse: residuals that its nuisance has no part in any more, and, when q is
+ * not NULL, its rows to the Gram matrix without orthonormal nuisance columns q. */
+void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
+                    const spw_mark *pair, const double *residual, double (*q)[SPW_NUISANCE]);
+/* Factorises the Gram matrix, taken as that of `pulses` pulses, with penalties and a
+ * pull towards the start. False when there is nothing in it. */
+bool spw_normal_factor(spw_normal *e, double pulses, double pull);
+/* The shape moved by one step of the right side; false when that is no number. */
+bool spw_normal_step(spw_normal *e, double pulses, double pull, spw_shape *shape);
+/* After a step: a right side summed with the moved shape tells how far it should have
+ * gone and where to go next. Conjugate gradients (Hestenes and Stiefel 1952), the
+ * factorised matrix, which is that of some of the pulses, as preconditioner. The rms
+ * change of the coefficients; 0 when it can go no further. The shape is a trial one until
+ * it is settled. */
+double spw_normal_descend(spw_normal *e, double pulses, double pull, spw_shape *shape);
+void spw_normal_settle(const spw_normal *e, spw_shape *shape);
+
+#endif
