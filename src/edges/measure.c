@@ -18,6 +18,7 @@
 #define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
 #define COARSE_STEPS 256.0   /* a step of more quanta meets enough of them to average */
 #define COARSE_SHARE 2.0     /* variance, when rounding exceeds the noise (found by simulation) */
+#define FLOOR_CLIPPED 3e-4   /* the same, an edge: what its shape lacks where samples clipped */
 #define UNTOLD 0.05     /* of a sample period, an edge: where the signal is not what it should be */
 #define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall that matters */
 #define SATURATED 1e-3  /* the same, when no RC makes it */
@@ -284,8 +285,10 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
     if (f->coarse) /* steps of the converter, not noise: no help from averaging over samples */
         s2 *= COARSE_SHARE;
     mark->u = hypot(sqrt(s2 * fit->gain * share), floor);
-    if (fit->clipped > 0)
+    if (fit->clipped > 0) {
         mark->flags |= SPW_EDGE_CLIPPED;
+        mark->u = hypot(mark->u, FLOOR_CLIPPED);
+    }
     f->u2_sum += mark->u * mark->u;
     f->u2_n++;
 }
