@@ -71,10 +71,10 @@ spw_status spw_verify(const spw_channel *before, const spw_channel *after, bool 
     f.v->latency_ms = spw_summary_none();
     f.v->clamp_low_us = f.v->clamp_high_us = f.v->jitter_gain = NAN;
     spw_status status = one_capture ? spw_verify_pair_pulses(&f) : spw_verify_pair_holds(&f, error);
-    if (status == SPW_ERR_MEMORY)
-        (void)spw_error_set(error, status, "out of memory");
     if (status == SPW_OK)
         status = spw_verify_fit(&f, error);
+    if (status == SPW_ERR_MEMORY)
+        (void)spw_error_set(error, status, "out of memory");
     if (status == SPW_OK)
         spw_verify_judge(&f);
     free(f.level);
