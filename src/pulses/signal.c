@@ -47,8 +47,8 @@ typedef struct words {
     char text[32];
 } words;
 
-/* A length of time in the unit a person would use. */
-static words span_of(double us) {
+/* A length of time in the unit a person would use, for `out`, which fails when it does. */
+static words span_of(spw_text *out, double us) {
     words w;
     spw_text t = {0};
     if (us < 0.9995)
@@ -60,6 +60,7 @@ static words span_of(double us) {
     else
         spw_text_printf(&t, "%.4g s", us * 1e-6);
     snprintf(w.text, sizeof w.text, "%s", t.data != NULL ? t.data : "?");
+    out->failed = out->failed || t.failed;
     spw_text_free(&t);
     return w;
 }
@@ -82,7 +83,7 @@ static void few_pulses(const spw_train *train, const spw_survey *v, double end_s
     size_t pulses = v->high_in < v->low_in || v->low_in == 0 ? v->high_in : v->low_in;
     if (train->transitions == 1)
         spw_text_printf(t, "the line changes once, at %s, and then stays %s",
-                        span_of(train->last.time_s * 1e6).text,
+                        span_of(t, train->last.time_s * 1e6).text,
                         (train->last.flags & SPW_EDGE_RISING) != 0 ? "high" : "low");
     else if (v->high_in + v->low_in == 1 || pulses == 1)
         spw_text_printf(t,
@@ -93,30 +94,30 @@ static void few_pulses(const spw_train *train, const spw_survey *v, double end_s
     else
         spw_text_printf(t,
                         "only %llu changes of level in %s, none of them a pulse of %.0f to %.0f us",
-                        (unsigned long long)train->transitions, span_of(end_s * 1e6).text,
+                        (unsigned long long)train->transitions, span_of(t, end_s * 1e6).text,
                         train->width_low_us, train->width_high_us);
 }
 
 static void too_fast(const spw_survey *v, spw_text *t) {
     double period_us = v->period.median;
-    words high = span_of(v->high.median), low = span_of(v->low.median);
+    words high = span_of(t, v->high.median), low = span_of(t, v->low.median);
     if (scaled_frame(v) && period_us < 100)
         spw_text_printf(t,
                         "a frame of %s (high %s, low %s) is far too short for control pulses; if "
                         "this is a simulation with scaled time, times multiplied by %.6g make it a "
                         "frame of 20 ms",
-                        span_of(period_us).text, high.text, low.text, FRAME_US / period_us);
+                        span_of(t, period_us).text, high.text, low.text, FRAME_US / period_us);
     else if (within_factor(&v->period, 1.1) && within_factor(&v->high, 1.2))
         spw_text_printf(t,
                         "toggles every %s (high %s, low %s): a clock or other signal too fast "
                         "for control pulses",
-                        span_of(period_us / 2).text, high.text, low.text);
+                        span_of(t, period_us / 2).text, high.text, low.text);
     else
         spw_text_printf(t,
                         "levels last from %s to %s without an even frame, as on a data line: "
                         "too fast for control pulses",
-                        span_of(fmin(v->high.p10, v->low.p10)).text,
-                        span_of(fmax(v->high.p90, v->low.p90)).text);
+                        span_of(t, fmin(v->high.p10, v->low.p10)).text,
+                        span_of(t, fmax(v->high.p90, v->low.p90)).text);
 }
 
 static void explain(const spw_train *train, const spw_survey *v, double end_s, bool frames_found,
@@ -136,26 +137,26 @@ static void explain(const spw_train *train, const spw_survey *v, double end_s, b
         spw_text_printf(t,
                         "high for %s and low for %s: read as %s (--polarity), no even frames of "
                         "pulses of %.0f to %.0f us are left",
-                        span_of(v->high.median).text, span_of(v->low.median).text,
+                        span_of(t, v->high.median).text, span_of(t, v->low.median).text,
                         spw_polarity_name(train->polarity), train->width_low_us,
                         train->width_high_us);
     else if (within_factor(&v->period, 1.3) && period_us > SPW_FRAME_MAX_US)
         spw_text_printf(t, "repeats every %s (high %s, low %s): too slow for control pulses",
-                        span_of(period_us).text, span_of(v->high.median).text,
-                        span_of(v->low.median).text);
+                        span_of(t, period_us).text, span_of(t, v->high.median).text,
+                        span_of(t, v->low.median).text);
     else if (within_factor(&v->period, 1.3) && !frames_found)
         spw_text_printf(t,
                         "frames of %s, but high for %s and low for %s: neither is a pulse of "
                         "%.0f to %.0f us (--width-window LOW:HIGH accepts others)",
-                        span_of(period_us).text, span_of(v->high.median).text,
-                        span_of(v->low.median).text, train->width_low_us, train->width_high_us);
+                        span_of(t, period_us).text, span_of(t, v->high.median).text,
+                        span_of(t, v->low.median).text, train->width_low_us, train->width_high_us);
     else
         spw_text_printf(t,
                         "levels last from %s to %s and follow no even frame (neighbouring pairs "
                         "take %s to %s): a data line?",
-                        span_of(fmin(v->high.p10, v->low.p10)).text,
-                        span_of(fmax(v->high.p90, v->low.p90)).text, span_of(v->period.p10).text,
-                        span_of(v->period.p90).text);
+                        span_of(t, fmin(v->high.p10, v->low.p10)).text,
+                        span_of(t, fmax(v->high.p90, v->low.p90)).text,
+                        span_of(t, v->period.p10).text, span_of(t, v->period.p90).text);
 }
 
 spw_status spw_signal_explain(const spw_train *train, const spw_survey *survey, double end_s,
@@ -168,10 +169,10 @@ spw_status spw_signal_explain(const spw_train *train, const spw_survey *survey, 
         if (known)
             spw_text_printf(&t, "the line stays %s: no change of level in %s",
                             (train->last.flags & SPW_EDGE_RISING) != 0 ? "high" : "low",
-                            span_of(end_s * 1e6).text);
+                            span_of(&t, end_s * 1e6).text);
         else
             spw_text_printf(&t, "no change between two known levels in %s",
-                            span_of(end_s * 1e6).text);
+                            span_of(&t, end_s * 1e6).text);
     } else {
         explain(train, survey, end_s, frames_found, &t);
     }
