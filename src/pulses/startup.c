@@ -7,7 +7,7 @@ enum { FIRST = 5, AFTER = 7 };
 /* So far from the widths that follow, in their sd, and in us at least. */
 static const double FAR_SD = 8, FAR_US = 5;
 
-void spw_first_pulses(const spw_train *train, spw_channel *channel) {
+spw_status spw_first_pulses(const spw_train *train, spw_channel *channel) {
     size_t at[FIRST + AFTER];
     size_t n = 0;
     for (size_t i = 0; i < channel->pulses && n < FIRST + AFTER; i++)
@@ -15,17 +15,19 @@ void spw_first_pulses(const spw_train *train, spw_channel *channel) {
             at[n++] = i;
     double period_s = channel->regime[0].period_us * 1e-6;
     if (n < FIRST + AFTER || !(channel->pulse[at[0]].lead_s > 1.5 * period_s))
-        return; /* the capture starts in mid train */
+        return SPW_OK; /* the capture starts in mid train */
     double after[AFTER], median = 0, sd = 0;
     for (size_t i = 0; i < AFTER; i++)
         after[i] = spw_pulse_width_us(&channel->pulse[at[FIRST + i]]);
-    if (spw_robust_scale(after, AFTER, &median, &sd) != SPW_OK)
-        return;
+    spw_status status = spw_robust_scale(after, AFTER, &median, &sd);
+    if (status != SPW_OK)
+        return status;
     double step_us = train->resolution_us > 0 ? train->resolution_us : 0;
     double far = fmax(fmax(FAR_SD * sd, FAR_US), 3 * step_us);
     if (fabs(after[AFTER - 1] - after[0]) > far)
-        return; /* it moves: nothing to be odd against */
+        return SPW_OK; /* it moves: nothing to be odd against */
     for (size_t i = 0; i < FIRST; i++)
         if (fabs(spw_pulse_width_us(&channel->pulse[at[i]]) - median) > far)
             channel->pulse[at[i]].flags |= SPW_PULSE_FIRST;
+    return SPW_OK;
 }

@@ -238,8 +238,7 @@ spw_status spw_train_build(spw_train *train, double end_s) {
     free(c->reason);
     c->reason = NULL;
     c->signal = SPW_SIGNAL_CONTROL_PULSES;
-    spw_first_pulses(train, c);
-    return SPW_OK;
+    return spw_first_pulses(train, c);
 }
 
 static void scale_times(spw_channel *c, double by) {

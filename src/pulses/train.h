@@ -133,7 +133,7 @@ spw_status spw_regimes_find(const spw_train *train, spw_channel *channel, double
 
 /* --- startup.c --- */
 /* Flags the first pulses after the line came up, where they are odd. */
-void spw_first_pulses(const spw_train *train, spw_channel *channel);
+spw_status spw_first_pulses(const spw_train *train, spw_channel *channel) SPW_CHECKED;
 
 /* --- holds.c --- */
 spw_status spw_holds_find(const spw_train *train, const spw_edge_report *report,
