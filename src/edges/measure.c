@@ -325,7 +325,7 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
     if (!f->judged && dof > 0) {
         f->judged = true;
         if (f->learned_from > 0)
-            judge_symmetry(f, reach, rss / dof);
+            judge_symmetry(f, reach, rss / fmax(dof - SHAPE_DOF, dof / 2));
         if (sqrt(rss / dof) > MISFIT * f->noise)
             fall_back(f);
     }
