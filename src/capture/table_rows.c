@@ -34,13 +34,13 @@ static const char *take_time(spw_table_run *run, const char *at, const char *end
     spw_table_plain number;
     const char *after = spw_table_plain_number(at, end, run->separator, run->mark, &number);
     int shift = after != NULL ? -number.decimals - clock->place : -1;
-    if (after != NULL && shift >= 0 && shift <= run->shift_max && run->first_fits) {
+    if (after != NULL && shift >= 0 && shift <= run->shift_max && run->first_fits &&
+        number.value <= run->most[shift] && number.value >= -run->most[shift]) {
         *tick = number.value * run->scale[shift] - run->first;
         *width = number.value != 0 ? run->rounding[shift] : fmin(run->rounding[shift], narrow);
         run->decimals = number.decimals;
-        *timed = number.value <= run->most[shift] && number.value >= -run->most[shift];
-        if (*timed)
-            return after == end ? NULL : after + 1;
+        *timed = true;
+        return after == end ? NULL : after + 1;
     }
     run->decimals = INT32_MAX;
     spw_table_cells cells = {at, end, run->separator};
