@@ -37,6 +37,7 @@ typedef enum inject_what {
     INJECT_NOTHING,
     INJECT_MEMORY,      /* the n-th allocation gives NULL */
     INJECT_MEMORY_FROM, /* it and all that follow */
+    INJECT_JSON,        /* the n-th allocation of the JSON library, by way of its hook */
     INJECT_READ_ERROR,  /* the n-th read says EIO */
     INJECT_READ_SHORT,  /* the n-th read gives one byte */
     INJECT_READ_SIGNAL, /* the n-th read says EINTR, once */

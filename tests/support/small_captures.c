@@ -10,8 +10,8 @@
 #include <sys/stat.h>
 
 #define FRAME_US 20000
-#define FRAMES 60 /* 10 of each hold */
-#define START_US 3000
+#define FRAMES 60      /* 10 of each hold */
+#define START_US 41000 /* idle first: the start of the train is in it */
 #define END_US (START_US + (FRAMES + 1) * FRAME_US)
 
 static int width(long frame) {
