@@ -1,14 +1,13 @@
 /* A plan read back from the file that `plan --json` wrote. */
 #include "spanwright/report.h"
 
-#include <errno.h>
-#include <jansson.h>
+#include "report/json_file.h"
+
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 /* Larger files are no plans. */
-#define PLAN_BYTES_MAX ((size_t)4 << 20)
+#define PLAN_MIB_MAX 4
 
 typedef struct reader {
     spw_error *error;
@@ -91,46 +90,15 @@ static void read_plan(reader *r, const json_t *root, spw_planned *planned) {
 }
 
 spw_status spw_planned_read(const char *path, spw_planned *planned, spw_error *error) {
-    FILE *file = fopen(path, "rb");
-    char why[128];
-    if (file == NULL)
-        return spw_error_set(error, SPW_ERR_IO, "cannot open: %s",
-                             strerror_r(errno, why, sizeof why));
-    spw_text text = {0};
-    char part[4096];
-    size_t got;
-    while (text.length <= PLAN_BYTES_MAX && (got = fread(part, 1, sizeof part, file)) > 0)
-        spw_text_append(&text, part, got);
-    bool failed = ferror(file) != 0;
-    int reason = errno;
-    (void)fclose(file);
-    spw_status status = spw_text_status(&text);
-    if (status != SPW_OK)
-        (void)spw_error_set(error, status, "out of memory");
-    else if (failed)
-        status = spw_error_set(error, SPW_ERR_IO, "cannot read: %s",
-                               strerror_r(reason, why, sizeof why));
-    else if (text.length > PLAN_BYTES_MAX)
-        status = spw_error_set(error, SPW_ERR_LIMIT, "more than 4 MiB is no plan");
-    json_error_t at;
     json_t *root = NULL;
-    if (status == SPW_OK) {
-        root = json_loadb(text.data != NULL ? text.data : "", text.length, 0, &at);
-        if (root == NULL)
-            status = spw_error_at(error, SPW_ERR_FORMAT, at.line > 0 ? (uint64_t)at.line : 1,
-                                  SPW_NOWHERE,
-                                  "this is no JSON: give the file that spanwright plan --json -o "
-                                  "FILE wrote");
-    }
-    spw_text_free(&text);
-    if (status == SPW_OK) {
-        reader r = {.error = error, .status = SPW_OK};
-        spw_planned found = spw_planned_none();
-        read_plan(&r, root, &found);
-        status = r.status;
-        if (status == SPW_OK)
-            *planned = found;
-    }
+    spw_status status = spw_json_file(path, "plan", "plan", PLAN_MIB_MAX, &root, error);
+    if (status != SPW_OK)
+        return status;
+    reader r = {.error = error, .status = SPW_OK};
+    spw_planned found = spw_planned_none();
+    read_plan(&r, root, &found);
+    if (r.status == SPW_OK)
+        *planned = found;
     json_decref(root);
-    return status;
+    return r.status;
 }

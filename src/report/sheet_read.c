@@ -2,15 +2,13 @@
 #include "report/sheet_read.h"
 
 #include "base/array.h"
+#include "report/json_file.h"
 
-#include <errno.h>
-#include <jansson.h>
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#define JSON_BYTES_MAX ((size_t)64 << 20)
+#define JSON_MIB_MAX 64
 #define MOST_CHECKS 32
 #define MOST_POINTS 4096
 
@@ -70,36 +68,8 @@ static int verdict(reader *r, const json_t *object, const char *field) {
 }
 
 static spw_status load(const char *path, reader *r, const char *schema, json_t **root) {
-    char why[128];
-    json_error_t at;
-    FILE *file = fopen(path, "rb");
-    if (file == NULL)
-        return spw_error_set(r->error, SPW_ERR_IO, "cannot open: %s",
-                             strerror_r(errno, why, sizeof why));
-    spw_text content = {0};
-    char part[4096];
-    size_t got;
-    while (content.length <= JSON_BYTES_MAX && (got = fread(part, 1, sizeof part, file)) > 0)
-        spw_text_append(&content, part, got);
-    bool failed = ferror(file) != 0;
-    (void)fclose(file);
-    spw_status status = spw_text_status(&content);
-    if (status != SPW_OK)
-        (void)spw_error_set(r->error, status, "out of memory");
-    else if (failed)
-        status = spw_error_set(r->error, SPW_ERR_IO, "cannot read the whole file");
-    else if (content.length > JSON_BYTES_MAX)
-        status = spw_error_set(r->error, SPW_ERR_LIMIT, "more than 64 MiB is no such answer");
     *root = NULL;
-    if (status == SPW_OK)
-        *root = json_loadb(content.data != NULL ? content.data : "", content.length, 0, &at);
-    spw_text_free(&content);
-    if (status == SPW_OK && *root == NULL)
-        return spw_error_at(r->error, SPW_ERR_FORMAT, at.line > 0 ? (uint64_t)at.line : 1,
-                            SPW_NOWHERE,
-                            "this is no JSON: give the file that spanwright %s --json -o FILE "
-                            "wrote",
-                            r->maker);
+    spw_status status = spw_json_file(path, r->maker, "such answer", JSON_MIB_MAX, root, r->error);
     if (status == SPW_OK && strcmp(text(r, *root, "schema"), schema) != 0)
         refuse(r, "schema", schema);
     return status == SPW_OK ? r->status : status;
