@@ -105,9 +105,11 @@ void spw_text_csv_cell(spw_text *text, const char *bytes, size_t length);
 spw_status spw_text_status(const spw_text *text) SPW_CHECKED;
 void spw_text_free(spw_text *text);
 
-/* A file written whole or not at all: bytes go to a temporary file beside the
- * target, which is flushed and renamed over the target by spw_output_commit.
- * Discarding (or never committing) leaves the old content. */
+/* A file written whole or not at all: bytes go to a file without a name in the
+ * target's folder (where the system has none, to one called ".spanwright-" and 16
+ * hex digits), which is flushed and put in the target's place by
+ * spw_output_commit. Discarding, never committing or being killed leaves the old
+ * content. A symbolic link stays, the file it leads to is replaced. */
 typedef struct spw_output spw_output;
 /*   path   target; an existing one is refused unless `force` (SPW_ERR_ARGUMENT)
  * SPW_ERR_IO with the system's reason when the folder cannot be written. */
@@ -115,10 +117,14 @@ spw_status spw_output_open(const char *path, bool force, spw_output **output,
                            spw_error *error) SPW_CHECKED;
 spw_status spw_output_write(spw_output *output, const char *bytes, size_t length,
                             spw_error *error) SPW_CHECKED;
-/* Flushes, renames and frees; on failure the temporary file is removed, the
- * old content is intact, and `output` is freed all the same. */
+/* Flushes to the disk what was written: after it, a full disk can no longer make
+ * spw_output_commit fail. Called by it where it was not before. */
+spw_status spw_output_settle(spw_output *output, spw_error *error) SPW_CHECKED;
+/* Flushes, puts in place and frees; on failure (without `force` also a target that
+ * has come to be since: SPW_ERR_ARGUMENT) the temporary file is removed, the old
+ * content is intact, and `output` is freed all the same. */
 spw_status spw_output_commit(spw_output *output, spw_error *error) SPW_CHECKED;
-/* Removes the temporary file and frees. NULL allowed. */
+/* Drops what was written and frees. NULL allowed. */
 void spw_output_discard(spw_output *output);
 
 /* SHA-256 (FIPS 180-4, computed by nettle) of all bytes of a file or, for "-",

@@ -42,6 +42,8 @@ static const char *remedy(int reason) {
         return "ask for permission to read it";
     case EISDIR:
         return "name a file in it";
+    case EBADF:
+        return "it is closed: pipe a capture into it or name a file";
     case EMFILE:
     case ENFILE:
         return "close other files or name fewer captures";

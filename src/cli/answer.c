@@ -88,53 +88,39 @@ int cli_check_targets(const cli_options *options) {
     return status;
 }
 
-/* Opens and fills one file without putting it in place yet. */
-static spw_status fill_pulses(const cli_options *options, const spw_capture *const *captures,
-                              size_t n, spw_output **output, spw_error *error) {
-    spw_status status = spw_output_open(options->pulses_path, options->force, output, error);
-    if (status != SPW_OK)
-        return status;
-    status = spw_report_pulses_csv(captures, n, *output, error);
-    if (status != SPW_OK) {
-        spw_output_discard(*output);
-        *output = NULL;
-    }
-    return status;
-}
-
-static spw_status fill_text(const cli_options *options, const char *path, const spw_text *text,
-                            spw_output **output, spw_error *error) {
+/* One file, filled and on the disk but not in place yet. */
+static spw_status fill(const cli_options *options, const char *path, const spw_text *text,
+                       const spw_capture *const *captures, size_t n, spw_output **output,
+                       spw_error *error) {
     spw_status status = spw_output_open(path, options->force, output, error);
-    if (status != SPW_OK)
-        return status;
-    status = spw_output_write(*output, text->data, text->length, error);
-    if (status != SPW_OK) {
-        spw_output_discard(*output);
-        *output = NULL;
-    }
-    return status;
+    if (status == SPW_OK)
+        status = text != NULL ? spw_output_write(*output, text->data, text->length, error)
+                              : spw_report_pulses_csv(captures, n, *output, error);
+    return status == SPW_OK ? spw_output_settle(*output, error) : status;
 }
 
+/* What can fail comes first: all is on the disk before anything is printed, and
+ * printed before anything is put in place. */
 int cli_deliver(const cli_options *options, const spw_text *answer, const spw_text *header,
                 const spw_capture *const *captures, size_t n) {
-    spw_output *file[3] = {NULL}; /* pulses, header, answer: filled first, then put in place */
+    enum { PULSES, HEADER, ANSWER, FILES };
+    spw_output *file[FILES] = {NULL};
     spw_error error;
     spw_error_clear(&error);
-    spw_status status = SPW_OK;
-    if (options->pulses_path != NULL)
-        status = fill_pulses(options, captures, n, &file[0], &error);
+    spw_status status = spw_text_status(answer);
+    if (status == SPW_OK && options->pulses_path != NULL)
+        status = fill(options, options->pulses_path, NULL, captures, n, &file[PULSES], &error);
     if (status == SPW_OK && header != NULL)
-        status = fill_text(options, options->emit_path, header, &file[1], &error);
+        status = fill(options, options->emit_path, header, NULL, 0, &file[HEADER], &error);
     if (status == SPW_OK && options->out_path != NULL)
-        status = fill_text(options, options->out_path, answer, &file[2], &error);
-    for (size_t k = 0; k < 3; k++) {
-        if (status == SPW_OK && file[k] != NULL) {
+        status = fill(options, options->out_path, answer, NULL, 0, &file[ANSWER], &error);
+    int printed = status == SPW_OK && options->out_path == NULL ? cli_print_text(answer) : CLI_DONE;
+    for (size_t k = 0; k < FILES; k++) {
+        if (status == SPW_OK && printed == CLI_DONE && file[k] != NULL)
             status = spw_output_commit(file[k], &error);
-            file[k] = NULL;
-        }
-        spw_output_discard(file[k]);
+        else
+            spw_output_discard(file[k]);
     }
-    if (status != SPW_OK)
-        return cli_complain_error(&error);
-    return options->out_path != NULL ? CLI_DONE : cli_print_text(answer);
+    error.status = status;
+    return status != SPW_OK ? cli_complain_error(&error) : printed;
 }

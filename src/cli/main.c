@@ -9,13 +9,14 @@
 #include <string.h>
 #include <unistd.h>
 
-/* A closed descriptor must not become that of the next file opened. Writing
- * to a standard output that was closed stays an error: it is opened to read. */
-static void hold_descriptors(void) {
+/* A closed descriptor must not become that of the next file opened. Using one
+ * that was closed stays an error: each is opened the other way round. */
+static bool hold_descriptors(void) {
     for (int fd = 0; fd <= STDERR_FILENO; fd++)
         if (fcntl(fd, F_GETFD) < 0 &&
-            open("/dev/null", fd == STDERR_FILENO ? O_WRONLY : O_RDONLY) != fd)
-            return;
+            open("/dev/null", fd == STDOUT_FILENO ? O_RDONLY : O_WRONLY) != fd)
+            return false;
+    return true;
 }
 
 static int run(cli_command command, int argc, char **argv) {
@@ -32,8 +33,10 @@ static int run(cli_command command, int argc, char **argv) {
 }
 
 int main(int argc, char **argv) {
-    hold_descriptors();
-    (void)signal(SIGPIPE, SIG_IGN);
+    if (!hold_descriptors())
+        return CLI_WRONG;
+    (void)signal(SIGPIPE, SIG_IGN);    /* writing says so instead, */
+    (void)signal(SIGXFSZ, SIG_IGN);    /* and that a file may not grow further */
     (void)gsl_set_error_handler_off(); /* statuses are checked instead */
     if (argc < 2)
         return cli_complain("say what to do: spanwright measure CAPTURE or spanwright plan "
