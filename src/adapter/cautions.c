@@ -66,6 +66,11 @@ static void about_neutral(spw_planner *p) {
             "The remap keeps to the angles that the joint allows, not to the servo's whole range.");
 }
 
+/* Whether even the low end of what the jitter may be hunts. */
+static bool surely_hunts(const spw_planner *p, const spw_effect *effect) {
+    return effect->hunt_low * 60e6 / p->span->mean_frame_us > SPW_HUNTS_A_MINUTE;
+}
+
 /* Jitter that the gain lifts over the dead band. */
 static void about_hunting(spw_planner *p) {
     const spw_plan *plan = p->plan;
@@ -74,9 +79,10 @@ static void about_hunting(spw_planner *p) {
         spw_text_printf(
             &text,
             "%.2f us rms of jitter leave the servo's dead band of %.7g us in %.2g %% of the "
-            "frames: it hunts with the pulses sent now",
+            "frames: it %s with the pulses sent now",
             plan->before.jitter_high_us, p->bench->servo.dead_band_us,
-            100 * plan->before.hunt_probability);
+            100 * plan->before.hunt_probability,
+            surely_hunts(p, &plan->before) ? "hunts" : "may hunt");
         if (plan->has_after)
             spw_text_printf(&text, ", and behind the adapter (%.2f us rms) in %.2g %% of them",
                             plan->after.jitter_high_us, 100 * plan->after.hunt_probability);
@@ -89,9 +95,9 @@ static void about_hunting(spw_planner *p) {
     spw_text_printf(
         &text,
         "%.2f us rms of jitter at the servo leave its dead band of %.7g us in %.2g %% of "
-        "the frames: it will hunt%s.",
+        "the frames: it %s hunt%s.",
         plan->after.jitter_high_us, p->bench->servo.dead_band_us,
-        100 * plan->after.hunt_probability,
+        100 * plan->after.hunt_probability, surely_hunts(p, &plan->after) ? "will" : "may",
         plan->before.hunts == 0 ? ", which it does not without the adapter" : "");
     spw_planner_caution(p, &text);
 }

@@ -4,9 +4,6 @@
 #include <gsl/gsl_cdf.h>
 #include <math.h>
 
-/* A servo that leaves its dead band more often than this by noise alone hunts. */
-#define HUNTS_A_MINUTE 1.0
-
 static double square(double x) {
     return x * x;
 }
@@ -113,7 +110,7 @@ static void hunting(const spw_planner *p, spw_effect *effect) {
     }
     if (isfinite(p->span->mean_frame_us))
         effect->hunts =
-            effect->hunt_probability * 60e6 / p->span->mean_frame_us > HUNTS_A_MINUTE ? 1 : 0;
+            effect->hunt_probability * 60e6 / p->span->mean_frame_us > SPW_HUNTS_A_MINUTE ? 1 : 0;
 }
 
 /* Speed at neutral of a continuous servo: distance from its stop band. */

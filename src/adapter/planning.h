@@ -34,6 +34,9 @@ bool spw_planner_neutral_inside(const spw_planner *p);
 spw_remap spw_remap_make(const spw_planner *p, bool limit);
 
 /* effect.c */
+/* A servo that leaves its dead band more often than this by noise alone hunts. */
+#define SPW_HUNTS_A_MINUTE 1.0
+
 spw_effect spw_effect_none(void);
 spw_effect spw_effect_before(const spw_planner *p);
 spw_effect spw_effect_after(const spw_planner *p, const spw_remap *remap);

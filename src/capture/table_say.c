@@ -1,6 +1,8 @@
 /* What a table was taken for, and what was wrong in it, in sentences. */
 #include "capture/table_reading.h"
 
+#define COUNTED(n, one, many) ((n) == 1 ? (one) : (many))
+
 #include <string.h>
 
 static const char *separator_name(char separator) {
@@ -133,11 +135,12 @@ spw_status spw_table_warn_cells(table_reading *reading) {
             continue;
         const char *name = reading->names[column->channel];
         char safe[64];
-        spw_status status = WARN(
-            "%s: %llu cells hold no %s and count as unknown, the first in line %llu",
-            spw_text_safe(safe, sizeof safe, name, strlen(name)), (unsigned long long)column->bad,
-            column->role == SPW_ROLE_LOGIC ? "0 or 1" : "usable number",
-            (unsigned long long)column->bad_line);
+        spw_status status =
+            WARN("%s: %llu %s no %s and count as unknown, the first in line %llu",
+                 spw_text_safe(safe, sizeof safe, name, strlen(name)),
+                 (unsigned long long)column->bad, COUNTED(column->bad, "cell holds", "cells hold"),
+                 column->role == SPW_ROLE_LOGIC ? "0 or 1" : "usable number",
+                 (unsigned long long)column->bad_line);
         if (status != SPW_OK)
             return status;
     }
@@ -147,20 +150,25 @@ spw_status spw_table_warn_cells(table_reading *reading) {
 spw_status spw_table_warn_rows(table_reading *reading, const spw_table_run *run) {
     spw_status status = SPW_OK;
     if (run->junk > 0)
-        status = WARN("%llu rows hold no numbers where they should and count for nothing, the "
+        status = WARN("%llu %s no numbers where they should and count for nothing, the "
                       "first in line %llu",
-                      (unsigned long long)run->junk, (unsigned long long)run->junk_line);
+                      (unsigned long long)run->junk, COUNTED(run->junk, "row holds", "rows hold"),
+                      (unsigned long long)run->junk_line);
     if (status == SPW_OK && run->gaps > 0)
-        status = WARN("%llu rows are missing in %llu places, the first before line %llu; %s",
-                      (unsigned long long)run->missing, (unsigned long long)run->gaps,
+        status = WARN("%llu %s missing in %llu %s, the first before line %llu; %s",
+                      (unsigned long long)run->missing, COUNTED(run->missing, "row is", "rows are"),
+                      (unsigned long long)run->gaps, COUNTED(run->gaps, "place", "places"),
                       (unsigned long long)run->gap_line,
                       run->sampled > 0 ? "samples there are unknown" : "levels hold meanwhile");
     if (status == SPW_OK && run->off > 0)
-        status = WARN("%llu rows are out of step with the even step of the others, the first in "
+        status = WARN("%llu %s out of step with the even step of the others, the first in "
                       "line %llu; each counts at its own time",
-                      (unsigned long long)run->off, (unsigned long long)run->off_line);
+                      (unsigned long long)run->off, COUNTED(run->off, "row is", "rows are"),
+                      (unsigned long long)run->off_line);
     if (status == SPW_OK && run->repeats > 0)
-        status = WARN("%llu rows repeat the time of the row before, the first in line %llu",
-                      (unsigned long long)run->repeats, (unsigned long long)run->repeat_line);
+        status = WARN("%llu %s the time of the row before, the first in line %llu",
+                      (unsigned long long)run->repeats,
+                      COUNTED(run->repeats, "row repeats", "rows repeat"),
+                      (unsigned long long)run->repeat_line);
     return status;
 }

@@ -3,6 +3,8 @@
 #include "sim/rng.h"
 #include "support/hand_channel.h"
 
+#include <string.h>
+
 #define FRAMES 20000
 
 static spw_plan *plan_of(const spw_span *span, const spw_bench *bench) {
@@ -121,6 +123,40 @@ static void test_hunting(void **state) {
         fail_msg("the interval held the truth in %d of %d runs", held, RUNS);
 }
 
+static bool cautioned(const spw_plan *plan, const char *words) {
+    for (size_t i = 0; i < plan->cautions; i++)
+        if (strstr(plan->caution[i], words) != NULL)
+            return true;
+    return false;
+}
+
+/* Said plainly only where the low end of what the jitter may be hunts too. */
+static void test_hunting_is_said_as_sure_as_it_is(void **state) {
+    (void)state;
+    spw_bench bench = spw_bench_defaults();
+    bench.servo.dead_band_us = 4;
+    spw_span span = hand_span(1000, 1500, 2000, 0.01);
+    span.jitter_rms_us = 0.9;
+    span.frames = 1000;
+    span.floor_us = 0;
+    spw_plan *plan = plan_of(&span, &bench);
+    assert_true(cautioned(plan, "it hunts with the pulses sent now"));
+    spw_plan_free(plan);
+    span.floor_us = 0.9; /* the recording alone may jitter as much */
+    plan = plan_of(&span, &bench);
+    assert_true(cautioned(plan, "it may hunt with the pulses sent now"));
+    spw_plan_free(plan);
+    span.jitter_rms_us = 0.5; /* 1.0 us behind a gain of 2 */
+    span.floor_us = 0;
+    plan = plan_of(&span, &bench);
+    assert_true(cautioned(plan, "it will hunt, which it does not without"));
+    spw_plan_free(plan);
+    span.floor_us = 0.5;
+    plan = plan_of(&span, &bench);
+    assert_true(cautioned(plan, "it may hunt, which it does not without"));
+    spw_plan_free(plan);
+}
+
 /* More than once a minute: at 50 frames a second one in 3000. */
 static void test_hunts_above_once_a_minute(void **state) {
     (void)state;
@@ -230,6 +266,7 @@ int main(void) {
         cmocka_unit_test(test_jitter_behind_the_adapter),
         cmocka_unit_test(test_jitter_above_half_a_tick_is_one_figure),
         cmocka_unit_test(test_hunting),
+        cmocka_unit_test(test_hunting_is_said_as_sure_as_it_is),
         cmocka_unit_test(test_hunts_above_once_a_minute),
         cmocka_unit_test(test_steps),
         cmocka_unit_test(test_multi_turn),

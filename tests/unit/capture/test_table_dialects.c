@@ -280,7 +280,7 @@ static void kinds_of_rows(void **state) {
         {.about = "1e308 is no sample",
          .table = "0.000,0.5\n0.001,1e308\n0.002,0.5\n0.003,0.6\n",
          .expected = "ch0 1000Hz: 0.5 nan 0.5 0.6",
-         .warning = "1 cells hold no usable number"},
+         .warning = "1 cell holds no usable number"},
         {.about = "no time column, --rate",
          .table = "A,B\n0,0.1\n0,3.3\n1,3.3\n1,0.1\n",
          .expected = "A 0.001: 0=0 0.002=1; B 1000Hz: 0.1 3.3 3.3 0.1",
@@ -311,22 +311,22 @@ static void faults(void **state) {
          .table = "0.000,0.1\n0.001,0.2\n0.002,0.3\n0.003,0.4\n0.004,0.5\n0.005,0.6\n0.006,0.7\n"
                   "0.007,0.8\n0.008,0.9\n0.009,1.0\n0.010,1.1\n0.013,1.2\n0.014,1.3\n",
          .expected = "ch0 1000Hz: 0.1 0.2 0.3 0.4 0.5 0.6 0.7 0.8 0.9 1 1.1 nan nan 1.2 1.3",
-         .warning = "2 rows are missing in 1 places, the first before line 12"},
+         .warning = "2 rows are missing in 1 place, the first before line 12"},
         {.about = "missing rows of levels",
          .table = "0.000,0\n0.001,0\n0.002,1\n0.003,1\n0.004,1\n0.005,1\n0.006,1\n0.007,1\n0.008,0"
                   "\n0.009,0\n0.010,0\n0.013,1\n0.014,1\n",
          .expected = "ch0 0.001: 0=0 0.002=1 0.008=0 0.013=1",
-         .warning = "2 rows are missing in 1 places, the first before line 12"},
+         .warning = "2 rows are missing in 1 place, the first before line 12"},
         {.about = "a row of words",
          .table = "0.0000,0\n0.0015,1\nhere it stalled\n0.0200,0\n0.0215,1\n0.0400,0\n",
          .expected = "ch0 0.0001: 0=0 0.0015=1 0.02=0 0.0215=1 0.04=0",
-         .warning = "1 rows hold no numbers where they should and count for nothing, the first in "
+         .warning = "1 row holds no numbers where they should and count for nothing, the first in "
                     "line 3"},
         {.about = "short rows",
          .table = "0.0000,0,1\n0.0015,1,1\n0.0200,0\n0.0215,1,1\n0.0400,0,1\n",
          .expected = "ch0 0.0001: 0=0 0.0015=1 0.02=0 0.0215=1 0.04=0; ch1 0.0001: 0=1 0.02=x "
                      "0.0215=1",
-         .warning = "ch1: 1 cells hold no 0 or 1"},
+         .warning = "ch1: 1 cell holds no 0 or 1"},
         {.about = "the last row without a line end is whole",
          .table = "0.0000,0\n0.0015,1\n0.0210,0",
          .expected = "ch0 0.0001: 0=0 0.0015=1 0.021=0"},

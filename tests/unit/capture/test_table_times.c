@@ -137,8 +137,8 @@ static void every_gap_is_seen(void **state) {
             spw_text_puts(&text, row);
         }
         char expected[128];
-        snprintf(expected, sizeof expected,
-                 "%d rows are missing in 1 places, the first before line %d;", gap, gap_at + 1);
+        snprintf(expected, sizeof expected, "%d %s missing in 1 place, the first before line %d;",
+                 gap, gap == 1 ? "row is" : "rows are", gap_at + 1);
         table_case read = read_text(&text);
         assert_int_equal(read.status, SPW_OK);
         if (!table_case_says(&read.summary.warnings, expected))
