@@ -27,6 +27,11 @@ headers_there() {
     if echo '#include <stdio.h>' | "${CC:-cc}" -E -x c - >/dev/null 2>&1; then echo yes; else echo no; fi
 }
 
+# What locales are made from, for the tests under other ones.
+locales_there() {
+    if [ -e /usr/share/i18n/locales/tr_TR ] || locale -a 2>/dev/null | grep -q '^tr_TR'; then echo yes; else echo no; fi
+}
+
 need_build() {
     need make "$(command_there make)" make make make
     need cc "$(command_there "${CC:-cc}")" gcc gcc gcc
@@ -47,6 +52,7 @@ need_test() {
     need flac "$(command_there flac)" flac flac flac
     need xz "$(command_there xz)" xz-utils xz xz
     need zstd "$(command_there zstd)" zstd zstd zstd
+    need locales "$(locales_there)" locales "glibc-locale-source glibc-common" gettext
 }
 need_page() {
     need python3 "$(command_there python3)" python3 python3 python3

@@ -1,5 +1,6 @@
 /* What a verification says yes or no to. */
 #include "adapter/verify.h"
+#include "base/plain.h"
 
 #include <math.h>
 #include <stdarg.h>
@@ -17,7 +18,7 @@ static void say(spw_check *c, const char *format, ...) SPW_PRINTF(2, 3);
 static void say(spw_check *c, const char *format, ...) {
     va_list arguments;
     va_start(arguments, format);
-    if (vsnprintf(c->why, sizeof c->why, format, arguments) < 0)
+    if (spw_plain_print(c->why, sizeof c->why, format, arguments) < 0)
         c->why[0] = '\0';
     va_end(arguments);
 }

@@ -1,8 +1,6 @@
 /* Status names and errors that a person can act on. */
-#include "spanwright/base.h"
+#include "base/plain.h"
 
-#include <stdarg.h>
-#include <stdio.h>
 #include <string.h>
 
 const char *spw_status_text(spw_status status) {
@@ -42,8 +40,8 @@ static void fill(spw_error *error, spw_status status, uint64_t line, uint64_t by
     error->status = status;
     error->line = line;
     error->byte = byte;
-    if (vsnprintf(error->message, sizeof error->message, format, arguments) < 0)
-        error->message[0] = '\0';
+    if (spw_plain_print(error->message, sizeof error->message, format, arguments) < 0)
+        error->message[0] = '\0'; /* the status says it */
 }
 
 spw_status spw_error_set(spw_error *error, spw_status status, const char *format, ...) {

@@ -1,8 +1,8 @@
 /* Text that is safe to show, and growable text. */
 #include "base/array.h"
+#include "base/plain.h"
 #include "base/utf8.h"
 
-#include <locale.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -83,31 +83,21 @@ void spw_text_puts(spw_text *text, const char *string) {
     spw_text_append(text, string, strlen(string));
 }
 
-/* A caller's program may have set a locale whose decimal mark is no '.':
- * printing then happens under the "C" locale of this thread alone. */
 void spw_text_vprintf(spw_text *text, const char *format, va_list arguments) {
-    locale_t plain = newlocale(LC_NUMERIC_MASK, "C", (locale_t)0);
-    if (plain == (locale_t)0) {
-        text->failed = true;
-        return;
-    }
-    locale_t before = uselocale(plain);
     va_list again;
     va_copy(again, arguments);
-    int length = vsnprintf(NULL, 0, format, arguments);
+    int length = spw_plain_print(NULL, 0, format, arguments);
     if (length < 0)
         text->failed = true;
     else if (room(text, (size_t)length)) {
         /* The room was made for exactly this text just above. */
-        int written = vsnprintf(text->data + text->length, (size_t)length + 1, format, again);
+        int written = spw_plain_print(text->data + text->length, (size_t)length + 1, format, again);
         if (written == length)
             text->length += (size_t)length;
         else
             text->failed = true;
     }
     va_end(again);
-    uselocale(before);
-    freelocale(plain);
 }
 
 void spw_text_printf(spw_text *text, const char *format, ...) {
@@ -144,8 +134,22 @@ void spw_text_html(spw_text *text, const char *bytes, size_t length) {
     }
 }
 
+/* Would a spreadsheet take the cell for a formula? The signs that start one, as wide
+ * letters too, behind blanks or not (OWASP, "CSV Injection"). */
+static bool starts_formula(const char *bytes, size_t length) {
+    static const char *const wide[] = {"\uff1d", "\uff0b", "\uff0d", "\uff20"};
+    while (length > 0 && bytes[0] == ' ') {
+        bytes++;
+        length--;
+    }
+    for (size_t i = 0; i < sizeof wide / sizeof wide[0]; i++)
+        if (length >= 3 && memcmp(bytes, wide[i], 3) == 0)
+            return true;
+    return length > 0 && memchr("=+-@\t\r\n", bytes[0], 7) != NULL;
+}
+
 void spw_text_csv_cell(spw_text *text, const char *bytes, size_t length) {
-    bool formula = length > 0 && memchr("=+-@\t\r", bytes[0], 6) != NULL;
+    bool formula = starts_formula(bytes, length);
     bool quoted = formula;
     for (size_t i = 0; i < length && !quoted; i++)
         quoted = memchr(",;\"\t\r\n", bytes[i], 6) != NULL;

@@ -1,6 +1,7 @@
 /* Every section and key of a bench file with its range, default and meaning,
  * and how a value is stored. */
 #include "bench/keys.h"
+#include "base/plain.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -124,11 +125,20 @@ static void store_index(const spw_key *key, unsigned index, spw_bench *bench) {
     memcpy(at, &index, sizeof index);
 }
 
+static int print(char *out, size_t size, const char *format, ...) SPW_PRINTF(3, 4);
+static int print(char *out, size_t size, const char *format, ...) {
+    va_list arguments;
+    va_start(arguments, format);
+    int length = spw_plain_print(out, size, format, arguments);
+    va_end(arguments);
+    return length;
+}
+
 static spw_status store_number(const spw_key *key, const char *value, spw_bench *bench,
                                char expected[128]) {
     double number;
     if (spw_parse_number(value, &number) != SPW_OK || number < key->low || number > key->high) {
-        (void)snprintf(expected, 128, "a plain number from %.7g to %.7g", key->low, key->high);
+        (void)print(expected, 128, "a plain number from %.7g to %.7g", key->low, key->high);
         return SPW_ERR_FORMAT;
     }
     memcpy((char *)bench + key->offset, &number, sizeof number);

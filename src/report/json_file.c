@@ -1,5 +1,7 @@
 #include "report/json_file.h"
 
+#include "base/plain.h"
+
 #include <errno.h>
 #include <stdio.h>
 #include <string.h>
@@ -33,9 +35,13 @@ spw_status spw_json_file(const char *path, const char *maker, const char *noun, 
     spw_text content = {0};
     json_error_t at;
     json_t *read = NULL;
+    spw_plain plain;
     spw_status status = read_whole(path, noun, most_mib, &content, error);
+    if (status == SPW_OK && !spw_plain_begin(&plain))
+        status = spw_error_set(error, SPW_ERR_MEMORY, "out of memory");
     if (status == SPW_OK) {
         read = json_loadb(content.data != NULL ? content.data : "", content.length, 0, &at);
+        spw_plain_end(&plain);
         if (read == NULL)
             status = spw_error_at(error, SPW_ERR_FORMAT, at.line > 0 ? (uint64_t)at.line : 1,
                                   SPW_NOWHERE,

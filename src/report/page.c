@@ -136,12 +136,13 @@ static void wrap(const spw_page *page, const char *text, size_t column, size_t h
 
 /* The formatted text, to be freed; NULL after noting the failure. */
 static char *formatted(const spw_page *page, const char *format, va_list arguments) {
-    char *text = NULL;
-    if (vasprintf(&text, format, arguments) < 0) {
-        page->out->failed = true;
-        return NULL;
-    }
-    return text;
+    spw_text text = {0};
+    spw_text_vprintf(&text, format, arguments);
+    if (spw_text_status(&text) == SPW_OK)
+        return text.data;
+    page->out->failed = true;
+    spw_text_free(&text);
+    return NULL;
 }
 
 static void labelled(const spw_page *page, spw_tone tone, const char *lead, size_t hang,

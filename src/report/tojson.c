@@ -1,6 +1,8 @@
 /* Building JSON with jansson. */
 #include "report/tojson.h"
 
+#include "base/plain.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -82,9 +84,19 @@ static int append(const char *bytes, size_t length, void *context) {
     return out->failed ? -1 : 0;
 }
 
+/* jansson puts right a decimal mark of one byte only, and some locales have longer ones. */
+static bool dump(const json_t *root, spw_text *out) {
+    spw_plain plain;
+    if (!spw_plain_begin(&plain))
+        return false;
+    int result =
+        json_dump_callback(root, append, out, JSON_INDENT(2) | JSON_REAL_PRECISION(DIGITS));
+    spw_plain_end(&plain);
+    return result == 0;
+}
+
 spw_status spw_json_finish(spw_json *json, json_t *root, spw_text *out) {
-    if (root == NULL || json->failed ||
-        json_dump_callback(root, append, out, JSON_INDENT(2) | JSON_REAL_PRECISION(DIGITS)) != 0)
+    if (root == NULL || json->failed || !dump(root, out))
         json->failed = true;
     json_decref(root);
     spw_text_puts(out, "\n");
