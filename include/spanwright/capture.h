@@ -71,6 +71,14 @@ typedef struct spw_change {
  *   samples   n > 0 samples of one channel, the first of them sample number
  *             `first` of that channel (consecutive calls follow without holes);
  *             NAN is a missing sample
+ * The last two may be NULL. With them a channel's changes may be counted
+ * instead of delivered, which is what becomes of a bus clock's:
+ *   pass_s    seconds; changes of the channel that each follow the one before
+ *             sooner than this, both levels known, need only be counted from
+ *             here on. 0: every change is wanted. INFINITY: none is. Valid until
+ *             the channel's next change is delivered; asked after `changes`.
+ *   passed    n > 0 changes of a channel were counted, the last one at last_s
+ *             to `level`; comes before the channel's next change and the end
  * All pointers are borrowed for the time of the call. */
 typedef struct spw_sink {
     void *context;
@@ -78,6 +86,9 @@ typedef struct spw_sink {
     spw_status (*changes)(void *context, const spw_change *changes, size_t n);
     spw_status (*samples)(void *context, uint32_t index, uint64_t first, const float *values,
                           size_t n);
+    double (*pass_s)(void *context, uint32_t channel);
+    spw_status (*passed)(void *context, uint32_t channel, uint64_t n, double last_s,
+                         spw_level level);
 } spw_sink;
 
 typedef enum spw_time_unit {

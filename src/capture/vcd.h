@@ -8,6 +8,7 @@
  *   vcd_changes.c   time marks and value changes
  *   vcd_quick.c     the usual ones of them, fast
  *   vcd_levels.c    levels of lines within a time step, channels
+ *   vcd_send.c      changes of channels on their way to the sink
  *   vcd_names.c     names of channels
  *   vcd_notes.c     what is said about a file, once a kind
  *   vcd_text.c vcd_codes.c vcd_scale.c   words, identifier codes, time scale
@@ -53,6 +54,14 @@ typedef struct spw_vcd_variable {
     uint8_t now;
     spw_vcd_tag tag; /* scalar */
 } spw_vcd_variable;
+
+/* Changes of a channel that are counted only (spw_sink's pass_s). */
+typedef struct spw_vcd_passing {
+    uint64_t within; /* steps; those that follow sooner are counted; 0: none */
+    uint64_t last;   /* steps, of the channel's last change */
+    uint64_t n;      /* counted and not told yet */
+    uint32_t level;  /* that the last one of them led to */
+} spw_vcd_passing;
 
 /* What can be said about a file, each once, with the place of the first. */
 typedef enum spw_vcd_note {
@@ -114,6 +123,7 @@ typedef struct spw_vcd {
     spw_vcd_tag *bit_tag;
     uint32_t *touched, *live; /* variables by number, room for all */
     size_t n_touched, n_live;
+    spw_vcd_passing *passing; /* by channel, room for all */
 
     spw_vcd_scale scale;
     uint64_t first; /* steps, as the next */
@@ -187,6 +197,23 @@ spw_status spw_vcd_switch_off(spw_vcd *vcd) SPW_CHECKED;
 void spw_vcd_set(spw_vcd *vcd, uint32_t number, const char *digits, size_t n);
 spw_status spw_vcd_announce(spw_vcd *vcd, uint32_t number, int64_t bit,
                             spw_vcd_tag *tag) SPW_CHECKED;
+
+/* A channel's change at vcd->first + `steps`, when spw_vcd_send cannot count it. */
+spw_status spw_vcd_deliver(spw_vcd *vcd, uint64_t steps, spw_vcd_tag channel,
+                           uint8_t level) SPW_CHECKED;
+/* Sends a channel's change. */
+static inline spw_status spw_vcd_send(spw_vcd *vcd, uint64_t steps, spw_vcd_tag channel,
+                                      uint8_t level) {
+    spw_vcd_passing *passing = &vcd->passing[channel];
+    if (steps - passing->last >= passing->within || level == SPW_LEVEL_UNKNOWN)
+        return spw_vcd_deliver(vcd, steps, channel, level);
+    passing->last = steps;
+    passing->level = level;
+    passing->n++;
+    return SPW_OK;
+}
+/* Tells what was counted and not told. */
+spw_status spw_vcd_send_end(spw_vcd *vcd) SPW_CHECKED;
 
 static inline void spw_vcd_touch(spw_vcd *vcd, uint32_t number) {
     spw_vcd_variable *variable = &vcd->variables[number];

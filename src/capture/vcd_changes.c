@@ -283,5 +283,7 @@ spw_status spw_vcd_changes(spw_vcd *vcd) {
     }
     if (status == SPW_OK && !vcd->stopped && vcd->section != NULL)
         status = ends_within(vcd, vcd->section);
-    return status == SPW_OK ? spw_vcd_step_end(vcd) : status;
+    if (status == SPW_OK)
+        status = spw_vcd_step_end(vcd);
+    return status == SPW_OK ? spw_vcd_send_end(vcd) : status;
 }

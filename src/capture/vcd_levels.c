@@ -26,8 +26,9 @@ spw_status spw_vcd_levels_start(spw_vcd *vcd) {
     vcd->bit_was = malloc(bits + 1);
     vcd->bit_now = malloc(bits + 1);
     vcd->bit_tag = malloc((bits + 1) * sizeof *vcd->bit_tag);
+    vcd->passing = calloc(SPW_VCD_CHANNELS_MAX, sizeof *vcd->passing);
     if (vcd->touched == NULL || vcd->live == NULL || vcd->bit_was == NULL || vcd->bit_now == NULL ||
-        vcd->bit_tag == NULL)
+        vcd->bit_tag == NULL || vcd->passing == NULL)
         return SPW_ERR_MEMORY;
     memset(vcd->bit_was, SPW_LEVEL_UNKNOWN, bits);
     memset(vcd->bit_now, SPW_LEVEL_UNKNOWN, bits);
@@ -42,6 +43,7 @@ void spw_vcd_levels_free(spw_vcd *vcd) {
     free(vcd->bit_was);
     free(vcd->bit_now);
     free(vcd->bit_tag);
+    free(vcd->passing);
 }
 
 spw_status spw_vcd_announce(spw_vcd *vcd, uint32_t number, int64_t bit, spw_vcd_tag *tag) {
@@ -76,7 +78,7 @@ spw_status spw_vcd_announce(spw_vcd *vcd, uint32_t number, int64_t bit, spw_vcd_
 
 /* A line that is no channel (yet) has moved from `was` to `now`. */
 static spw_status first_move(spw_vcd *vcd, uint32_t number, int64_t bit, spw_vcd_tag *tag,
-                             uint8_t was, uint8_t now, double time_s) {
+                             uint8_t was, uint8_t now, uint64_t steps) {
     if (now == SPW_LEVEL_UNKNOWN || *tag == SPW_VCD_LEFT_OUT)
         return SPW_OK;
     spw_vcd_tag same = now == SPW_LEVEL_HIGH ? SPW_VCD_WAS_HIGH : SPW_VCD_WAS_LOW;
@@ -88,20 +90,20 @@ static spw_status first_move(spw_vcd *vcd, uint32_t number, int64_t bit, spw_vcd
     if (status != SPW_OK || *tag == SPW_VCD_LEFT_OUT)
         return status;
     if (was != SPW_LEVEL_UNKNOWN)
-        status = spw_emit_change(vcd->emitter, time_s, *tag, (spw_level)was);
+        status = spw_vcd_send(vcd, steps, *tag, was);
     if (status == SPW_OK)
-        status = spw_emit_change(vcd->emitter, time_s, *tag, (spw_level)now);
+        status = spw_vcd_send(vcd, steps, *tag, now);
     return status;
 }
 
 static inline spw_status move(spw_vcd *vcd, uint32_t number, int64_t bit, spw_vcd_tag *tag,
-                              uint8_t was, uint8_t now, double time_s) {
+                              uint8_t was, uint8_t now, uint64_t steps) {
     if (*tag < SPW_VCD_CHANNELS_MAX)
-        return spw_emit_change(vcd->emitter, time_s, *tag, (spw_level)now);
-    return first_move(vcd, number, bit, tag, was, now, time_s);
+        return spw_vcd_send(vcd, steps, *tag, now);
+    return first_move(vcd, number, bit, tag, was, now, steps);
 }
 
-static spw_status move_bits(spw_vcd *vcd, uint32_t number, double time_s) {
+static spw_status move_bits(spw_vcd *vcd, uint32_t number, uint64_t steps) {
     const spw_vcd_variable *variable = &vcd->variables[number];
     uint8_t *was = vcd->bit_was + variable->bits;
     const uint8_t *now = vcd->bit_now + variable->bits;
@@ -112,8 +114,8 @@ static spw_status move_bits(spw_vcd *vcd, uint32_t number, double time_s) {
         }
         if (was[i] == now[i])
             continue;
-        spw_status status = move(vcd, number, (int64_t)i, vcd->bit_tag + variable->bits + i, was[i],
-                                 now[i], time_s);
+        spw_status status =
+            move(vcd, number, (int64_t)i, vcd->bit_tag + variable->bits + i, was[i], now[i], steps);
         if (status != SPW_OK)
             return status;
         was[i] = now[i];
@@ -123,7 +125,7 @@ static spw_status move_bits(spw_vcd *vcd, uint32_t number, double time_s) {
 
 spw_status spw_vcd_step_end(spw_vcd *vcd) {
     spw_status status = SPW_OK;
-    double time_s = vcd->has_time ? spw_vcd_seconds(&vcd->scale, vcd->time - vcd->first) : 0;
+    uint64_t steps = vcd->has_time ? vcd->time - vcd->first : 0;
     for (size_t i = 0; i < vcd->n_touched && status == SPW_OK; i++) {
         uint32_t number = vcd->touched[i];
         spw_vcd_variable *variable = &vcd->variables[number];
@@ -133,9 +135,9 @@ spw_status spw_vcd_step_end(spw_vcd *vcd) {
             vcd->live[vcd->n_live++] = number;
         }
         if (variable->width > 1) {
-            status = move_bits(vcd, number, time_s);
+            status = move_bits(vcd, number, steps);
         } else if (variable->now != variable->was) {
-            status = move(vcd, number, -1, &variable->tag, variable->was, variable->now, time_s);
+            status = move(vcd, number, -1, &variable->tag, variable->was, variable->now, steps);
             variable->was = variable->now;
         }
     }

@@ -6,6 +6,7 @@
  * Every quick_ function takes a statement at p and returns the white byte
  * behind it, or NULL when it is not for it. Within whole lines a white byte
  * always comes, so that none of them looks for the end. */
+#include "base/digits.h"
 #include "capture/vcd.h"
 
 static inline size_t word_length(const char *p) {
@@ -67,28 +68,7 @@ static inline spw_status quick_step_end(spw_vcd *vcd, const char *p) {
     if (variable->now == variable->was)
         return SPW_OK;
     variable->was = variable->now;
-    return spw_emit_change(vcd->emitter, spw_vcd_seconds(&vcd->scale, vcd->time - vcd->first),
-                           variable->tag, (spw_level)variable->now);
-}
-
-/* Value of eight digits at once, or false when they are not all digits. */
-static inline bool eight_digits(const char *digits, uint64_t *value) {
-#if __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
-    const uint64_t high = UINT64_C(0xf0f0f0f0f0f0f0f0), sixes = UINT64_C(0x0606060606060606);
-    uint64_t v;
-    memcpy(&v, digits, 8);
-    /* a digit is 3 in its high half, and still is with 6 added */
-    if (((v & high) | ((v + sixes) & high) >> 4) != UINT64_C(0x3333333333333333))
-        return false;
-    v &= UINT64_C(0x0f0f0f0f0f0f0f0f);
-    v = (v * 10 + (v >> 8)) & UINT64_C(0x00ff00ff00ff00ff); /* pairs, the first one lowest */
-    v = (v * 100 + (v >> 16)) & UINT64_C(0x0000ffff0000ffff);
-    *value = (v & 0xffff) * 10000 + (v >> 32);
-    return true;
-#else
-    (void)digits, (void)value;
-    return false;
-#endif
+    return spw_vcd_send(vcd, vcd->time - vcd->first, variable->tag, variable->now);
 }
 
 /* "#1500" */
@@ -96,8 +76,13 @@ static inline const char *quick_time(spw_vcd *vcd, const char *p, const char *st
                                      spw_status *status) {
     const char *digits = p + 1, *at = digits;
     uint64_t time = 0;
-    if (stop - digits > 8 && eight_digits(digits, &time))
-        at += 8;
+    if (stop - digits > 8) {
+        uint64_t eight = spw_eight_load(digits);
+        if (spw_eight_others(eight) == 0) {
+            time = spw_eight_value(eight);
+            at += 8;
+        }
+    }
     for (unsigned digit; (digit = (unsigned)(unsigned char)*at - '0') < 10; at++)
         time = time * 10 + digit;
     /* 19 digits are below 2^64 */
@@ -111,6 +96,146 @@ static inline const char *quick_time(spw_vcd *vcd, const char *p, const char *st
     return *status == SPW_OK ? at : NULL;
 }
 
+/* ---- "#1500\n1!\n", one after the other ---- */
+
+#define DIGITS_MAX 16 /* of the times that are read here */
+
+/* Times of the same number of digits that begin alike: their last eight are
+ * read, the ones before are compared. */
+typedef struct alike {
+    size_t digits;
+    uint64_t head, mask; /* what stands before the last eight, and where */
+    uint64_t value;      /* that it adds to the last eight */
+    size_t tail;         /* where the last eight begin */
+    unsigned shift;      /* less than eight: bits that are missing, */
+    uint64_t zeros;      /* and '0's in their place */
+} alike;
+
+static alike alike_to(const char *digits, size_t n, uint64_t time) {
+    alike times = {.digits = n, .value = time - time % 100000000};
+    if (n > 8) {
+        times.tail = n - 8;
+        times.mask = n == DIGITS_MAX ? UINT64_MAX : (UINT64_C(1) << 8 * (n - 8)) - 1;
+        times.head = spw_eight_load(digits) & times.mask;
+    } else if (n < 8) {
+        times.shift = 8 * (unsigned)(8 - n);
+        times.zeros = SPW_EIGHT('0') >> (64 - times.shift);
+    }
+    return times;
+}
+
+/* The time at `digits`, which has to end its line. */
+static inline bool time_alike(const alike *times, const char *digits, uint64_t *time) {
+    uint64_t head = spw_eight_load(digits);
+    uint64_t tail = spw_eight_load(digits + times->tail) << times->shift | times->zeros;
+    if ((((head ^ times->head) & times->mask) | spw_eight_others(tail)) != 0 ||
+        digits[times->digits] != '\n')
+        return false;
+    *time = times->value + spw_eight_value(tail);
+    return true;
+}
+
+/* The same for any other time; *times is made like it. */
+static bool time_unlike(alike *times, const char *digits, uint64_t *time) {
+    size_t n = 0;
+    uint64_t value = 0;
+    for (; n <= DIGITS_MAX && digits[n] >= '0' && digits[n] <= '9'; n++)
+        value = value * 10 + (uint64_t)(digits[n] - '0');
+    if (n == 0 || n > DIGITS_MAX || digits[n] != '\n')
+        return false;
+    *times = alike_to(digits, n, value);
+    *time = value;
+    return true;
+}
+
+#define CLOCK_PAIRS 8 /* an even number: the level is the same behind them */
+
+/* A clock: pairs that follow each other fast enough to be counted only, of
+ * the scalar that the pair before p set, and of times as long as its time.
+ * CLOCK_PAIRS at a time: when times rise and all of it takes less than the
+ * clock may take for one change, there is nothing more to see. */
+static const char *quick_clock(spw_vcd *vcd, const char *p, const char *stop, const alike *times,
+                               const spw_vcd_variable *variable, uint64_t *lines) {
+    spw_vcd_passing *passing = &vcd->passing[variable->tag];
+    const size_t length = 1 + times->digits + 4, tail_at = 1 + times->tail;
+    uint64_t before = __builtin_bswap64(spw_eight_load(p - length + tail_at));
+    /* "\n1!\n#", and one to turn its level */
+    const uint64_t five = (UINT64_C(1) << 40) - 1, turn = 1 << 8;
+    uint64_t ends = (spw_eight_load(p - 4) & five) ^ turn;
+    while ((size_t)(stop - p) > CLOCK_PAIRS * length + 8) {
+        const char *at = p;
+        uint64_t wrong = 0, tail = 0;
+        for (int i = 0; i < CLOCK_PAIRS; i++, at += length, ends ^= turn) {
+            tail = spw_eight_load(at + tail_at);
+            uint64_t now = __builtin_bswap64(tail); /* rises as the times do */
+            wrong |= (spw_eight_load(at + 1) ^ times->head) & times->mask;
+            wrong |= (spw_eight_load(at + 1 + times->digits) & five) ^ ends;
+            wrong |= spw_eight_others(tail) | (now <= before);
+            before = now;
+        }
+        uint64_t time = times->value + spw_eight_value(tail);
+        if (wrong != 0 || time - vcd->first - passing->last >= passing->within)
+            break;
+        vcd->time = time;
+        passing->last = time - vcd->first;
+        passing->n += CLOCK_PAIRS;
+        *lines += 2 * (uint64_t)CLOCK_PAIRS;
+        p = at;
+    }
+    return p;
+}
+
+/* A channel's scalar that is read here; NULL for others. */
+static inline spw_vcd_variable *quick_channel(const spw_vcd *vcd, char code) {
+    uint32_t number = spw_vcd_codes_find(&vcd->codes, &code, 1);
+    if (number == SPW_VCD_NONE)
+        return NULL;
+    spw_vcd_variable *variable = &vcd->variables[number];
+    return variable->width == 1 && variable->live && variable->tag < SPW_VCD_CHANNELS_MAX ? variable
+                                                                                          : NULL;
+}
+
+/* Reads pairs of lines, a time and the only value at it, from p on: most of a
+ * dump of lines that seldom move together. A time mark follows each pair, so
+ * the time step ends with it. Returns where the first one of another kind
+ * begins. */
+static const char *quick_pairs(spw_vcd *vcd, const char *p, const char *stop, alike *times,
+                               uint64_t *lines, spw_status *status) {
+    const ptrdiff_t longest = 1 + DIGITS_MAX + 1 + 3 + 1;
+    const spw_vcd_variable *same = NULL;
+    unsigned pairs = 0; /* of `same` in a row */
+    while (stop - p >= longest && *p == '#') {
+        uint64_t time;
+        if (!time_alike(times, p + 1, &time) && !time_unlike(times, p + 1, &time))
+            break;
+        const char *value = p + 1 + times->digits + 1;
+        if ((value[0] | 1) != '1' || value[2] != '\n' || value[3] != '#' || time <= vcd->time)
+            break;
+        spw_vcd_variable *variable = quick_channel(vcd, value[1]);
+        if (variable == NULL)
+            break;
+        if (vcd->n_touched > 0 && (*status = quick_step_end(vcd, p)) != SPW_OK)
+            break;
+        uint8_t level = value[0] & 1;
+        vcd->time = time;
+        *lines += 2;
+        p = value + 3;
+        if (variable->was == level)
+            continue;
+        variable->was = variable->now = level;
+        *status = spw_vcd_send(vcd, time - vcd->first, variable->tag, level);
+        if (*status != SPW_OK)
+            break;
+        pairs = variable == same ? pairs + 1 : 0;
+        same = variable;
+        if (pairs == CLOCK_PAIRS && times->digits >= 8 && vcd->passing[variable->tag].within > 0) {
+            p = quick_clock(vcd, p, stop, times, variable, lines);
+            pairs = 0;
+        }
+    }
+    return p;
+}
+
 /* Line ends are counted on the way: most lines are seen here. */
 spw_status spw_vcd_quick(spw_vcd *vcd) {
     spw_vcd_text *text = &vcd->text;
@@ -121,7 +246,16 @@ spw_status spw_vcd_quick(spw_vcd *vcd) {
     (void)spw_vcd_text_line(text, p);
     spw_status status = SPW_OK;
     uint64_t lines = 0;
+    alike times = {.digits = 8};
     for (; p < stop; p++) {
+        if (*p == '#') {
+            const char *from = p;
+            p = quick_pairs(vcd, p, stop, &times, &lines, &status);
+            if (p > from)
+                vcd->section = NULL;
+            if (status != SPW_OK)
+                break;
+        }
         const char *end = p;
         if (*p == '#')
             end = quick_time(vcd, p, stop, &status);

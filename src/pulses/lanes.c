@@ -216,9 +216,39 @@ static spw_status on_samples(void *context, uint32_t index, uint64_t first, cons
     return status == SPW_OK ? spw_edge_finder_push(lane->finder, values, n) : status;
 }
 
+static double on_pass_s(void *context, uint32_t index) {
+    const spw_lanes *lanes = context;
+    const spw_lane *lane = index < lanes->n ? &lanes->lane[index] : NULL;
+    if (lane == NULL || !lanes->chosen)
+        return 0;
+    if (!lane->wanted)
+        return INFINITY;
+    return lane->fast && lane->logic.level <= SPW_LEVEL_HIGH ? lanes->fast_s : 0;
+}
+
+static spw_status on_passed(void *context, uint32_t index, uint64_t n, double last_s,
+                            spw_level level) {
+    spw_lanes *lanes = context;
+    if (index >= lanes->n)
+        return SPW_ERR_ARGUMENT;
+    spw_lane *lane = &lanes->lane[index];
+    if (!lane->wanted)
+        return SPW_OK;
+    if (!lane->fast)
+        return SPW_ERR_ARGUMENT;
+    lane->skipped += n;
+    lane->logic.level = level;
+    lane->last_s = last_s;
+    return SPW_OK;
+}
+
 spw_sink spw_lanes_sink(spw_lanes *lanes) {
-    return (spw_sink){
-        .context = lanes, .channel = on_channel, .changes = on_changes, .samples = on_samples};
+    return (spw_sink){.context = lanes,
+                      .channel = on_channel,
+                      .changes = on_changes,
+                      .samples = on_samples,
+                      .pass_s = on_pass_s,
+                      .passed = on_passed};
 }
 
 spw_status spw_lanes_end(spw_lanes *lanes) {

@@ -76,7 +76,8 @@ void spw_wave_read(const spw_plan_source *source, const spw_read_options *option
                 .from_s = (pulse->lead_s - 1e-6 * beside_us) / correction,
                 .to_s = (pulse->trail_s + 1e-6 * beside_us) / correction,
                 .lead_s = pulse->lead_s / correction};
-    spw_sink sink = {&f, on_channel, on_changes, on_samples};
+    spw_sink sink = {
+        .context = &f, .channel = on_channel, .changes = on_changes, .samples = on_samples};
     spw_read_options quiet = *options;
     quiet.progress = NULL;
     spw_capture_summary summary;
