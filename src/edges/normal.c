@@ -1,6 +1,9 @@
 #include "edges/normal.h"
 
-#include <gsl/gsl_linalg.h>
+#include "edges/dense.h"
+#include "edges/two.h"
+
+#include <float.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -34,7 +37,7 @@ static void band_energy(double *energy, size_t n) {
 /* lambda D4'D4 + mu H on the free coefficients; knots beyond are 0 or the height. */
 static void make_penalty(spw_normal *e, double *energy, double lambda, double mu) {
     size_t n = e->n;
-    gsl_matrix *penalty = &e->penalty.matrix;
+    double *penalty = e->penalty;
     band_energy(energy, n);
     /* differences d[i] = c[i] - c[i - 1], i = 0 ... n - 1, with c[-1] = 0 */
     for (size_t i = 0; i < n; i++)
@@ -44,7 +47,7 @@ static void make_penalty(spw_normal *e, double *energy, double lambda, double mu
             v -= i + 1 < n ? energy[i + 1 > j ? i + 1 - j : j - i - 1] : 0;
             v -= j + 1 < n ? energy[j + 1 > i ? j + 1 - i : i - j - 1] : 0;
             v += i + 1 < n && j + 1 < n ? energy[lag] : 0;
-            gsl_matrix_set(penalty, i, j, mu * v);
+            penalty[i * n + j] = mu * v;
         }
     static const double fourth[5] = {1, -4, 6, -4, 1};
     for (ptrdiff_t at = -4; at < (ptrdiff_t)n + 3; at++)
@@ -53,8 +56,9 @@ static void make_penalty(spw_normal *e, double *energy, double lambda, double mu
                 ptrdiff_t i = at + a, j = at + b, top = (ptrdiff_t)n - 1;
                 if (i < 0 || j < 0)
                     continue;
-                *gsl_matrix_ptr(penalty, (size_t)(i < top ? i : top),
-                                (size_t)(j < top ? j : top)) += lambda * fourth[a] * fourth[b];
+                i = i < top ? i : top;
+                j = j < top ? j : top;
+                penalty[(size_t)i * n + (size_t)j] += lambda * fourth[a] * fourth[b];
             }
 }
 
@@ -97,7 +101,18 @@ void spw_normal_clear(spw_normal *e, bool gram) {
     if (!gram)
         return;
     memset(e->gram, 0, e->n * e->n * sizeof *e->gram);
+    memset(e->nuisance, 0, e->n * SPW_BATCH_COLUMNS * sizeof *e->nuisance);
     e->pulses = 0;
+    e->batch = 0;
+}
+
+/* Takes the nuisance of a batch out of the Gram matrix. */
+static void project(spw_normal *e) {
+    if (e->batch == 0)
+        return;
+    spw_dense_less(e->gram, e->n, e->nuisance, SPW_BATCH_COLUMNS, e->n, SPW_BATCH_COLUMNS);
+    memset(e->nuisance, 0, e->n * SPW_BATCH_COLUMNS * sizeof *e->nuisance);
+    e->batch = 0;
 }
 
 void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
@@ -105,8 +120,6 @@ void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
     size_t n = e->n;
     spw_shape_phase phase[2] = {spw_shape_meet(shape, pair[0].at),
                                 spw_shape_meet(shape, pair[1].at)};
-    if (q != NULL)
-        memset(e->nuisance, 0, SPW_NUISANCE * n * sizeof *e->nuisance);
     for (size_t i = 0; i < w->n; i++) {
         size_t index[2 * SPW_SHAPE_TAPS + 1];
         double x[2 * SPW_SHAPE_TAPS + 1];
@@ -118,8 +131,9 @@ void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
             if (q == NULL)
                 continue;
             double *row = e->gram + index[a] * n;
+            double *common = e->nuisance + index[a] * SPW_BATCH_COLUMNS + e->batch * SPW_NUISANCE;
             for (int p = 0; p < SPW_NUISANCE; p++)
-                e->nuisance[(size_t)p * n + index[a]] += x[a] * q[i][p];
+                common[p] += x[a] * q[i][p];
             for (int b = 0; b < m; b++)
                 if (index[b] <= index[a])
                     row[index[b]] += x[a] * x[b];
@@ -128,34 +142,41 @@ void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
     if (q == NULL)
         return;
     e->pulses++;
-    const double *c0 = e->nuisance, *c1 = c0 + n, *c2 = c1 + n, *c3 = c2 + n, *c4 = c3 + n;
-    for (size_t i = 0; i < n; i++) {
-        double *row = e->gram + i * n, a0 = c0[i], a1 = c1[i], a2 = c2[i], a3 = c3[i], a4 = c4[i];
-        for (size_t j = 0; j <= i; j++)
-            row[j] -= a0 * c0[j] + a1 * c1[j] + a2 * c2[j] + a3 * c3[j] + a4 * c4[j];
-    }
+    if (++e->batch == SPW_BATCH)
+        project(e);
 }
 
 /* ------------------------------------------------------------ solution */
 
-bool spw_normal_factor(spw_normal *e, double pulses, double pull) {
+/* The system with so much more on its diagonal; false when it is not positive. */
+static bool factor(spw_normal *e, double pulses, double more) {
     size_t n = e->n;
     double scale = e->pulses > 0 ? pulses / e->pulses : 0, share = pulses * 2 / SPW_KNOTS;
-    double trace = 0;
     for (size_t i = 0; i < n; i++) {
-        for (size_t j = 0; j <= i; j++) {
-            double v = scale * e->gram[i * n + j] +
-                       share * gsl_matrix_get(&e->penalty.matrix, i, j) + (i == j ? pull : 0);
-            gsl_matrix_set(&e->system.matrix, i, j, v);
-            gsl_matrix_set(&e->system.matrix, j, i, v);
-        }
-        trace += gsl_matrix_get(&e->system.matrix, i, i);
+        double *row = e->system + i * n;
+        const double *gram = e->gram + i * n, *penalty = e->penalty + i * n;
+        for (size_t j = 0; j <= i; j++)
+            row[j] = scale * gram[j] + share * penalty[j];
+        row[i] += more;
     }
+    return spw_dense_factor(e->system, n);
+}
+
+bool spw_normal_factor(spw_normal *e, double pulses, double pull) {
+    double trace = 0, share = pulses * 2 / SPW_KNOTS;
+    project(e);
+    for (size_t i = 0; i < e->n; i++)
+        trace += e->gram[i * e->n + i] + share * e->penalty[i * e->n + i];
     if (!isfinite(trace) || !(trace > 0))
         return false;
-    /* the modified factorisation cannot fail on rounding */
-    gsl_linalg_mcholesky_decomp(&e->system.matrix, &e->order, &e->scratch.vector);
-    return true;
+    /* rounding alone can make it look indefinite: as much on the diagonal as it may be */
+    double more = pull;
+    for (int attempt = 0; attempt < 4; attempt++) {
+        if (factor(e, pulses, more))
+            return true;
+        more = fmax(more, DBL_EPSILON * trace) * 16;
+    }
+    return false;
 }
 
 /* The right side to the gradient at coefficients c: penalties join in. */
@@ -163,25 +184,14 @@ static void take_gradient(spw_normal *e, double pulses, double pull, const doubl
     size_t n = e->n;
     double share = pulses * 2 / SPW_KNOTS;
     for (size_t i = 0; i < n; i++) {
-        const double *row = gsl_matrix_const_ptr(&e->penalty.matrix, i, 0);
-        double bent = 0;
-        for (size_t j = 0; j < n; j++)
-            bent += row[j] * c[j];
+        double bent = spw_dot(e->penalty + i * n, c, n);
         e->right[i] += pull * (e->start[i] - c[i]) - share * bent;
     }
 }
 
-static void solve(spw_normal *e, double *right, double *x) {
-    gsl_vector_view b = gsl_vector_view_array(right, e->n);
-    gsl_vector_view solution = gsl_vector_view_array(x, e->n);
-    gsl_linalg_mcholesky_solve(&e->system.matrix, &e->order, &b.vector, &solution.vector);
-}
-
-static double product(const double *a, const double *b, size_t n) {
-    double sum = 0;
-    for (size_t i = 0; i < n; i++)
-        sum += a[i] * b[i];
-    return sum;
+static void solve(const spw_normal *e, const double *right, double *x) {
+    memcpy(x, right, e->n * sizeof *x);
+    spw_dense_solve(e->system, e->n, x);
 }
 
 /* The shape at + direction. */
@@ -197,7 +207,7 @@ bool spw_normal_step(spw_normal *e, double pulses, double pull, spw_shape *shape
     take_gradient(e, pulses, pull, e->at);
     memcpy(e->gradient, e->right, n * sizeof *e->gradient);
     solve(e, e->gradient, e->direction);
-    e->power = product(e->gradient, e->direction, n);
+    e->power = spw_dot(e->gradient, e->direction, n);
     if (!isfinite(e->power))
         return false;
     try_on(e, shape);
@@ -209,16 +219,16 @@ double spw_normal_descend(spw_normal *e, double pulses, double pull, spw_shape *
     take_gradient(e, pulses, pull, shape->free_);
     for (size_t i = 0; i < n; i++) /* the system's matrix times the direction */
         e->right[i] = e->gradient[i] - e->right[i];
-    double bend = product(e->direction, e->right, n), step = e->power / bend;
+    double bend = spw_dot(e->direction, e->right, n), step = e->power / bend;
     if (!(bend > 0) || !isfinite(step))
         return 0;
     for (size_t i = 0; i < n; i++) {
         e->at[i] += step * e->direction[i];
         e->gradient[i] -= step * e->right[i];
     }
-    double change = step * sqrt(product(e->direction, e->direction, n) / (double)n);
+    double change = step * sqrt(spw_dot(e->direction, e->direction, n) / (double)n);
     solve(e, e->gradient, e->solved);
-    double power = product(e->gradient, e->solved, n), turn = power / e->power;
+    double power = spw_dot(e->gradient, e->solved, n), turn = power / e->power;
     for (size_t i = 0; i < n; i++)
         e->direction[i] = e->solved[i] + turn * e->direction[i];
     e->power = power;
@@ -232,28 +242,25 @@ void spw_normal_settle(const spw_normal *e, spw_shape *shape) {
 
 spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double lambda, double mu) {
     *e = (spw_normal){.n = n};
-    e->block = calloc(n * (3 * n + SPW_NUISANCE + 7), sizeof *e->block);
-    e->order = (gsl_permutation){.size = n, .data = calloc(n, sizeof(size_t))};
-    if (e->block == NULL || e->order.data == NULL)
+    e->block = calloc(n * (3 * n + SPW_BATCH_COLUMNS + 6), sizeof *e->block);
+    if (e->block == NULL)
         return SPW_ERR_MEMORY;
     double *at = e->block;
     e->gram = at;
-    e->system = gsl_matrix_view_array(at += n * n, n, n);
-    e->penalty = gsl_matrix_view_array(at += n * n, n, n);
+    e->system = at += n * n;
+    e->penalty = at += n * n;
     e->nuisance = at += n * n;
-    e->right = at += n * SPW_NUISANCE;
+    e->right = at += n * SPW_BATCH_COLUMNS;
     e->start = at += n;
     e->at = at += n;
     e->gradient = at += n;
     e->direction = at += n;
-    e->solved = at += n;
-    e->scratch = gsl_vector_view_array(at + n, n);
+    e->solved = at + n;
     memcpy(e->start, start, n * sizeof *start);
     make_penalty(e, e->solved, lambda, mu);
     return SPW_OK;
 }
 
 void spw_normal_free(spw_normal *e) {
-    free(e->order.data);
     free(e->block);
 }

@@ -5,26 +5,24 @@
 
 #include "edges/fit.h"
 
-#include <gsl/gsl_matrix.h>
-#include <gsl/gsl_permutation.h>
-
 enum { SPW_NUISANCE = 5 }; /* of a pulse: two instants, a background of second order */
+/* Pulses whose nuisance is projected out of the Gram matrix at once. */
+enum { SPW_BATCH = 8, SPW_BATCH_COLUMNS = SPW_BATCH * SPW_NUISANCE };
 
 typedef struct spw_normal {
     size_t n; /* coefficients */
-    /* views of one block of ours: GSL's own allocation would abort without memory */
     double *block;
     double *gram;     /* n x n, lower: rows of all pulses, nuisance projected out */
-    double *nuisance; /* n each: what one pulse's rows have in common with its nuisance */
+    double *system;   /* n x n, lower: the factor */
+    double *penalty;  /* n x n */
+    double *nuisance; /* n rows: what they have in common with the nuisance of a batch */
+    size_t batch;     /* pulses in it */
     double *right;    /* n: rows times residuals */
     double *start;    /* n */
     double *at;       /* n: coefficients that the last step started from, */
     double *gradient; /* n: the gradient there, */
     double *direction, *solved;
-    double power; /* and gradient times direction */
-    gsl_matrix_view system, penalty;
-    gsl_vector_view scratch;
-    gsl_permutation order;
+    double power;  /* and gradient times direction */
     double pulses; /* in the Gram matrix */
 } spw_normal;
 
