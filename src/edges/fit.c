@@ -59,16 +59,24 @@ static bool step(spw_window *w, const spw_shape *shape, spw_mark *mark, double s
         rss += weight * r * r;
         weights += use;
     }
-    double x[3] = {b[0], b[1], b[2]}, e[3] = {1, 0, 0};
+    double known = w->tilt * middle; /* one more observation */
+    a[8] += w->sure * unit * unit;
+    b[2] += w->sure * unit * unit * known;
+    rss += w->sure * unit * unit * known * known;
+    double x[3] = {b[0], b[1], b[2]}, e[3] = {1, 0, 0}, tilt[3] = {0, 0, 1};
     if (weights < 6 || !(a[0] > 0) || !spw_cholesky(a, 3))
         return false;
     spw_cholesky_solve(a, 3, x);
     spw_cholesky_solve(a, 3, e);
+    if (w->n > (size_t)weights)
+        spw_cholesky_solve(a, 3, tilt);
     *fit = (spw_fit){.moved = fmax(fmin(x[0], TRUST), -TRUST),
                      .gain = e[0],
                      .rss = fmax(rss - x[0] * b[0] - x[1] * b[1] - x[2] * b[2], 0),
-                     .dof = weights - 3,
-                     .clipped = w->n - (size_t)weights};
+                     .dof = weights - (w->sure > 0 ? 2 : 3),
+                     .clipped = w->n - (size_t)weights,
+                     .tilt = x[2] * unit,
+                     .tilt_gain = tilt[2] * unit * unit};
     mark->at += fit->moved;
     line[0] = x[1];
     line[1] = x[2];

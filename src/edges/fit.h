@@ -13,6 +13,8 @@ typedef struct spw_window {
     double z[SPW_WINDOW_MOST]; /* samples, smooth parts and neighbours taken out */
     double value[SPW_WINDOW_MOST], slope[SPW_WINDOW_MOST];
     uint8_t use[SPW_WINDOW_MOST];
+    double tilt, sure; /* what is known of the background's slope, a sample: a mean and the
+                           noise's variance over its own; sure 0: nothing */
 } spw_window;
 
 /* Loads samples [first, first + n) around marks [k, k + count) without what their
@@ -23,10 +25,11 @@ void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *sm
 
 /* What a fit leaves. */
 typedef struct spw_fit {
-    double moved;    /* of the instant in the last step, samples */
-    double gain;     /* variance of the instant for unit noise */
-    double rss, dof; /* weighted residuals */
-    size_t clipped;  /* samples left out */
+    double moved;           /* of the instant in the last step, samples */
+    double gain;            /* variance of the instant for unit noise */
+    double rss, dof;        /* weighted residuals */
+    size_t clipped;         /* samples left out; and then */
+    double tilt, tilt_gain; /* the background's slope, a sample; its variance for unit noise */
 } spw_fit;
 
 /* `steps` Gauss-Newton steps of instant, offset and slope of mark k over +-reach

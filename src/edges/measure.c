@@ -3,6 +3,7 @@
 
 #include "edges/learn.h"
 #include "edges/plateau.h"
+#include "edges/restore.h"
 
 #include <float.h>
 #include <math.h>
@@ -18,27 +19,32 @@
 #define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
 #define COARSE_STEPS 256.0   /* a step of more quanta meets enough of them to average */
 #define COARSE_SHARE 2.0     /* variance, when rounding exceeds the noise (found by simulation) */
-#define FLOOR_CLIPPED 3e-4   /* the same, an edge: what its shape lacks where samples clipped */
 #define UNTOLD 0.05     /* of a sample period, an edge: where the signal is not what it should be */
 #define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall that matters */
 #define SATURATED 1e-3  /* the same, when no RC makes it */
 #define CERTAIN 4.0     /* standard deviations above what noise would do */
 #define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
 #define QUIET 3e-4        /* of the step */
-enum { ENOUGH_PULSES = 8, QUIET_HALF = 52 };
+enum { ENOUGH_PULSES = 8, QUIET_HALF = 52, REACH_MOST = 24 };
 #define INSTANT_BETWEEN 1.0  /* samples within a transition; a band-limited one has more, or ... */
 #define INSTANT_RINGING 2e-3 /* ... leaves the levels for longer (squares, of the step) */
 #define CLIPPED_SHARE                                                                              \
-    0.6 /* of the level's samples, on the more clipped side of each transition                     \
-         */
+    0.95 /* of the level's samples, on the more clipped side of each transition                    \
+          */
+
+static void clip_limits(const spw_edge_finder *f, float *low, float *high) {
+    double full = f->settings.full_scale;
+    *low = f->clip_low;
+    *high = f->clip_high;
+    if (full > 0) {
+        *low = fmaxf(*low, (float)(-full * (1 - 0.5 / 32768)));
+        *high = fminf(*high, (float)(full * (1 - 1.5 / 32768)));
+    }
+}
 
 void spw_finder_flag(spw_edge_finder *f) {
-    float low = f->clip_low, high = f->clip_high;
-    double full = f->settings.full_scale;
-    if (full > 0) {
-        low = fmaxf(low, (float)(-full * (1 - 0.5 / 32768)));
-        high = fminf(high, (float)(full * (1 - 1.5 / 32768)));
-    }
+    float low, high;
+    clip_limits(f, &low, &high);
     for (size_t i = f->flagged; i < f->n; i++) {
         bool clipped = f->y[i] >= high || f->y[i] <= low;
         if (!clipped || f->flag[i] != 0)
@@ -97,6 +103,14 @@ static void count_clipped(spw_edge_finder *f, const spw_mark *marks, size_t n) {
         f->report.doubts |= SPW_DOUBT_CLIPPING;
 }
 
+/* Before the shape is fitted: see restore.h. */
+static void restore(spw_edge_finder *f, const spw_trace *trace, size_t n) {
+    spw_clip clip = {.y = f->y, .flag = f->flag, .noise = f->noise};
+    clip_limits(f, &clip.low, &clip.high);
+    if (f->report.clipped_samples > 0)
+        spw_restore_clipped(&clip, trace, &f->smooth, &f->shape, f->marks, n);
+}
+
 /* What all transitions have in common. */
 typedef struct survey {
     double between, step;
@@ -149,7 +163,14 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     if (status != SPW_OK)
         return status;
     spw_shape_ideal(&f->shape, s.step, 0.94 * fmin(1, 1.05 / fmax(s.between, 0.1)));
+    restore(f, trace, n);
     status = spw_shape_learn(trace, &f->smooth, f->marks, n, f->noise, &f->shape, &f->learned_from);
+    if (status == SPW_OK && f->learned_from > 0 && f->report.clipped_samples > 0) {
+        /* only the shape tells what the clipped samples were, and without them it was bent */
+        restore(f, trace, n);
+        status =
+            spw_shape_learn(trace, &f->smooth, f->marks, n, f->noise, &f->shape, &f->learned_from);
+    }
     f->report.method = SPW_METHOD_TEMPLATE;
     if (f->learned_from == 0)
         f->report.doubts |= n < 2 * ENOUGH_PULSES ? SPW_DOUBT_FEW : SPW_DOUBT_SATURATION;
@@ -285,12 +306,42 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
     if (f->coarse) /* steps of the converter, not noise: no help from averaging over samples */
         s2 *= COARSE_SHARE;
     mark->u = hypot(sqrt(s2 * fit->gain * share), floor);
-    if (fit->clipped > 0) {
+    if (fit->clipped > 0)
         mark->flags |= SPW_EDGE_CLIPPED;
-        mark->u = hypot(mark->u, FLOOR_CLIPPED);
-    }
     f->u2_sum += mark->u * mark->u;
     f->u2_n++;
+}
+
+/* The slope that the smooth parts leave is nearly the same for all transitions of one
+ * direction. Where clipped samples leave little to tell it from an instant, the scatter
+ * beyond what noise makes says how far the mean holds for one. */
+typedef struct tilts {
+    double mean[2], sure[2]; /* of falls and rises; see fit.h */
+} tilts;
+
+static tilts common_tilts(const spw_mark *marks, const spw_fit *fit, size_t n, double noise) {
+    double count[2] = {0}, sum[2] = {0}, square[2] = {0}, gain[2] = {0};
+    tilts s = {{0}, {0}};
+    for (size_t k = 0; k < n; k++) {
+        size_t rises = marks[k].sign > 0;
+        if (fit[k].clipped == 0 || !(fit[k].dof > 0))
+            continue;
+        count[rises]++;
+        sum[rises] += fit[k].tilt;
+        square[rises] += fit[k].tilt * fit[k].tilt;
+        gain[rises] += fit[k].tilt_gain;
+    }
+    for (size_t d = 0; d < 2; d++) {
+        if (count[d] < ENOUGH_PULSES)
+            continue;
+        s.mean[d] = sum[d] / count[d];
+        double variance = (square[d] - sum[d] * s.mean[d]) / (count[d] - 1);
+        double by_noise = noise * noise * gain[d] / count[d];
+        /* the variance of n values is known to sqrt(2 / n) of itself */
+        variance = fmax(variance - by_noise, by_noise * (sqrt(2 / count[d]) + 1 / count[d]));
+        s.sure[d] = noise * noise / variance;
+    }
+    return s;
 }
 
 /* Every transition fitted with the shape; twice, because what the neighbours add
@@ -300,14 +351,22 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
     if (fit == NULL)
         return SPW_ERR_MEMORY;
     size_t reach = spw_trace_samples(trace->rate_hz, WINDOW_S, 12);
-    reach = reach < 24 ? reach : 24;
+    /* a level that is clipped on one side is told by more samples of the other */
+    reach = reach < REACH_MOST && f->report.clipped_samples == 0 ? reach : REACH_MOST;
     for (size_t k = 0; k < n; k++)
         spw_crossing_time(&f->crossing, trace, &f->smooth, f->marks, n, k, f->noise, false, NULL);
     for (size_t k = fresh; k < n; k++)
         f->glitches += (f->marks[k].flags & SPW_EDGE_DOUBTFUL) != 0; /* no plateau */
     double scale = f->noise;
     for (int pass = 0; pass < 2; pass++) {
+        restore(f, trace, n);
+        tilts common = {{0}, {0}};
+        if (pass == 1 && f->report.clipped_samples > 0)
+            common = common_tilts(f->marks, fit, n, f->noise);
         for (size_t k = 0; k < n; k++) {
+            size_t rises = f->marks[k].sign > 0;
+            f->window.tilt = common.mean[rises];
+            f->window.sure = fit[k].clipped > 0 ? common.sure[rises] : 0;
             if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach,
                               scale, pass == 0 ? 2 : 3, &fit[k]))
                 fit[k].dof = 0;

@@ -9,6 +9,7 @@
 
 #define SPW_SAMPLE_CLIPPED 1u
 #define SPW_SAMPLE_MISSING 2u
+#define SPW_SAMPLE_NEAR 4u /* might as well have been clipped */
 
 typedef struct spw_trace {
     const float *y;      /* missing samples repeat the one before */
