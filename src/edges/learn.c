@@ -10,6 +10,7 @@
 
 #include "edges/normal.h"
 #include "edges/solve.h"
+#include "edges/two.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -30,8 +31,13 @@ typedef struct learner {
     spw_shape *shape;
     spw_normal normal;
     spw_window window;
-    double value[SPW_WINDOW_MOST]; /* of a pulse without background, then its residuals */
-    double column[SPW_WINDOW_MOST][SPW_NUISANCE];
+    double residual[SPW_WINDOW_MOST];
+    double column[SPW_NUISANCE][SPW_WINDOW_MOST];
+    struct {
+        size_t from, n;
+    } part[2];   /* where the edges' slopes are not zero */
+    double rows; /* samples used */
+    double background[SPW_NUISANCE][SPW_NUISANCE];
     size_t unit[PULSES_MOST];   /* first mark of each pulse */
     double misfit[PULSES_MOST]; /* its mean square residual */
     double sorted[PULSES_MOST];
@@ -47,86 +53,131 @@ static void load(learner *l, const spw_mark *marks, size_t n_marks, size_t k) {
                     marks[k].at - half, marks[k + 1].at + half);
 }
 
-/* Model without background, and the nuisance columns. */
-static void model(learner *l, const spw_mark *pair) {
-    spw_window *w = &l->window;
-    double middle = (double)(w->n - 1) / 2;
+/* A pulse's columns: slopes of its two edges, only where they are not zero, and the
+ * background, zero where samples are left out. */
+enum { RISE, FALL, ONE, LINE, BOW };
+
+static void make_background(learner *l) {
+    const spw_window *w = &l->window;
+    double middle = (double)(w->n - 1) / 2, *one = l->column[ONE], *line = l->column[LINE];
     for (size_t i = 0; i < w->n; i++) {
-        double u = ((double)i - middle) / middle;
-        l->value[i] = 0;
-        l->column[i][2] = 1;
-        l->column[i][3] = u;
-        l->column[i][4] = u * u;
+        one[i] = w->use[i];
+        line[i] = one[i] * (((double)i - middle) / middle);
+        l->column[BOW][i] = line[i] * line[i];
     }
-    for (int e = 0; e < 2; e++) {
-        double sign = (double)pair[e].sign;
-        spw_shape_at(l->shape, pair[e].at, w->first, w->n, w->value, w->slope);
-        double left = e == 1 ? l->shape->height : 0; /* anything constant: the background's */
-        for (size_t i = 0; i < w->n; i++) {
-            l->value[i] += sign * (w->value[i] - left);
-            l->column[i][e] = -sign * w->slope[i];
-        }
+    l->rows = spw_sum(one, w->n);
+    for (int p = ONE; p <= BOW; p++)
+        for (int q = ONE; q <= p; q++)
+            l->background[p][q] = spw_dot(l->column[p], l->column[q], w->n);
+}
+
+/* Takes edge e of the pair out of the residuals; its slope into its column. */
+static void take_edge(learner *l, const spw_mark *mark, int e) {
+    spw_window *w = &l->window;
+    spw_shape_phase phase = spw_shape_meet(l->shape, mark->at);
+    ptrdiff_t end = w->first + (ptrdiff_t)w->n, from;
+    double sign = (double)mark->sign, *r = l->residual, *slope = l->column[e];
+    l->part[e].n = spw_shape_part(l->shape, &phase, w->first, end, w->value, w->slope, &from);
+    /* the second edge from 0 down, the first from 0 up: constants are the background's */
+    double left = e == FALL ? sign * l->shape->height : 0;
+    double right = e == FALL ? 0 : sign * l->shape->height;
+    size_t start = (size_t)(from - w->first), n = l->part[e].n;
+    l->part[e].from = start;
+    for (size_t i = 0; i < start && left != 0; i++)
+        r[i] += left;
+    for (size_t i = 0; i < n; i++) {
+        r[start + i] -= sign * w->value[i] - left;
+        slope[start + i] = l->column[ONE][start + i] * -sign * w->slope[i];
     }
+    for (size_t i = start + n; i < w->n && right != 0; i++)
+        r[i] -= right;
+}
+
+/* The normal equations of a pulse; the lower triangle of a. */
+static double sum_pulse(const learner *l, double *a, double *b) {
+    const double *r = l->residual;
+    for (int p = RISE; p <= FALL; p++) {
+        const double *slope = l->column[p] + l->part[p].from;
+        size_t n = l->part[p].n, from = l->part[p].from;
+        a[p * SPW_NUISANCE + p] = spw_dot(slope, slope, n);
+        for (int q = ONE; q <= BOW; q++)
+            a[q * SPW_NUISANCE + p] = spw_dot(slope, l->column[q] + from, n);
+        b[p] = spw_dot(slope, r + from, n);
+    }
+    size_t from = l->part[FALL].from, end = l->part[RISE].from + l->part[RISE].n;
+    size_t most = from + l->part[FALL].n;
+    end = end < most ? end : most;
+    a[FALL * SPW_NUISANCE + RISE] =
+        end > from ? spw_dot(l->column[RISE] + from, l->column[FALL] + from, end - from) : 0;
+    for (int p = ONE; p <= BOW; p++) {
+        b[p] = spw_dot(l->column[p], r, l->window.n);
+        for (int q = ONE; q <= p; q++)
+            a[p * SPW_NUISANCE + q] = l->background[p][q];
+    }
+    return spw_dot(r, r, l->window.n);
+}
+
+/* Residuals of the pair where it stands, zero where samples are left out. */
+static void take_pair(learner *l, const spw_mark *pair) {
+    const spw_window *w = &l->window;
+    memcpy(l->residual, w->z, w->n * sizeof *l->residual);
+    take_edge(l, &pair[0], RISE);
+    take_edge(l, &pair[1], FALL);
+    for (size_t i = 0; i < w->n && l->rows < (double)w->n; i++)
+        l->residual[i] *= l->column[ONE][i];
 }
 
 /* Gauss-Newton steps of both instants and the background. Leaves the pair where the last
- * one started and, in l->value, the residuals of that step's linear model: no nuisance
+ * one started and, in l->residual, the residuals of that step's linear model: no nuisance
  * column is in them, to rounding, or the shape would drift where nothing holds it. */
 static bool settle(learner *l, spw_mark *pair, int steps, double *misfit, double moved[2]) {
     spw_window *w = &l->window;
     double x[SPW_NUISANCE] = {0};
+    make_background(l);
     for (int round = 0; round < steps; round++) {
-        double a[SPW_NUISANCE * SPW_NUISANCE] = {0}, b[SPW_NUISANCE] = {0}, rss = 0, rows = 0;
+        double a[SPW_NUISANCE * SPW_NUISANCE], b[SPW_NUISANCE];
         pair[0].at += x[0];
         pair[1].at += x[1];
-        model(l, pair);
-        for (size_t i = 0; i < w->n; i++) {
-            double use = w->use[i], r = use * (w->z[i] - l->value[i]);
-            const double *c = l->column[i];
-            l->value[i] = r;
-            rss += r * r;
-            rows += use;
-            for (int p = 0; p < SPW_NUISANCE; p++) {
-                b[p] += c[p] * r;
-                for (int q = 0; q <= p; q++)
-                    a[p * SPW_NUISANCE + q] += use * c[p] * c[q];
-            }
-        }
+        take_pair(l, pair);
+        double rss = sum_pulse(l, a, b);
         memcpy(x, b, sizeof x);
-        if (rows < 4 * SPW_NUISANCE || !spw_cholesky(a, SPW_NUISANCE))
+        if (l->rows < 4 * SPW_NUISANCE || !spw_cholesky(a, SPW_NUISANCE))
             return false;
         spw_cholesky_solve(a, SPW_NUISANCE, x);
         for (int p = 0; p < SPW_NUISANCE; p++)
             rss -= x[p] * b[p];
-        *misfit = fmax(rss, 0) / (rows - SPW_NUISANCE);
+        *misfit = fmax(rss, 0) / (l->rows - SPW_NUISANCE);
         if (!(fabs(x[0]) < 2) || !(fabs(x[1]) < 2))
             return false;
     }
     moved[0] = x[0];
     moved[1] = x[1];
-    for (size_t i = 0; i < w->n; i++)
-        for (int p = 0; p < SPW_NUISANCE; p++)
-            l->value[i] -= w->use[i] * x[p] * l->column[i][p];
+    for (int p = RISE; p <= FALL; p++)
+        spw_add_times(l->residual + l->part[p].from, -x[p], l->column[p] + l->part[p].from,
+                      l->part[p].n);
+    for (int p = ONE; p <= BOW; p++)
+        spw_add_times(l->residual, -x[p], l->column[p], w->n);
     return true;
 }
 
 /* Orthonormal nuisance columns (modified Gram-Schmidt, twice would change nothing:
- * five columns, condition below 100), rows left out being zero. */
-static bool orthonormal(const spw_window *w, double (*column)[SPW_NUISANCE]) {
-    for (size_t i = 0; i < w->n; i++)
-        for (int p = 0; p < SPW_NUISANCE && w->use[i] == 0; p++)
-            column[i][p] = 0;
+ * five columns, condition below 100). */
+static bool orthonormal(learner *l) {
+    size_t n = l->window.n;
+    for (int p = RISE; p <= FALL; p++) {
+        size_t from = l->part[p].from, to = from + l->part[p].n;
+        memset(l->column[p], 0, from * sizeof *l->column[p]);
+        memset(l->column[p] + to, 0, (n - to) * sizeof *l->column[p]);
+    }
     for (int p = 0; p < SPW_NUISANCE; p++) {
-        for (int q = 0; q <= p; q++) {
-            double dot = 0;
-            for (size_t i = 0; i < w->n; i++)
-                dot += column[i][p] * column[i][q];
-            double norm = q == p ? 1 / sqrt(dot) : 0;
-            if (q == p && !(dot > 1e-20))
-                return false;
-            for (size_t i = 0; i < w->n; i++)
-                column[i][p] = q == p ? column[i][p] * norm : column[i][p] - dot * column[i][q];
-        }
+        double *column = l->column[p];
+        for (int q = 0; q < p; q++)
+            spw_add_times(column, -spw_dot(column, l->column[q], n), l->column[q], n);
+        double dot = spw_dot(column, column, n), norm = 1 / sqrt(dot);
+        if (!(dot > 1e-20))
+            return false;
+        for (size_t i = 0; i < n; i++)
+            column[i] *= norm;
     }
     return true;
 }
@@ -150,12 +201,13 @@ static size_t sum_up(learner *l, spw_mark *marks, size_t n_marks, size_t stride,
         load(l, marks, n_marks, l->unit[u]);
         double moved[2];
         if (!settle(l, pair, steps, &l->misfit[u], moved) || l->misfit[u] > strictest ||
-            (gram && !orthonormal(&l->window, l->column))) {
+            (gram && !orthonormal(l))) {
             pair[0].at = before[0].at;
             pair[1].at = before[1].at;
             continue;
         }
-        spw_normal_add(&l->normal, &l->window, l->shape, pair, l->value, gram ? l->column : NULL);
+        spw_normal_add(&l->normal, &l->window, l->shape, pair, l->residual,
+                       gram ? l->column : NULL);
         pair[0].at += moved[0];
         pair[1].at += moved[1];
         used++;

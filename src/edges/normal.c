@@ -96,8 +96,14 @@ static int design_row(const spw_normal *e, const spw_mark *pair, const spw_shape
     return n;
 }
 
+/* Of residuals by knots; the shape's rows have as many. */
+static size_t row_length(const spw_normal *e) {
+    return (e->n + 2) / SPW_KNOTS + 4;
+}
+
 void spw_normal_clear(spw_normal *e, bool gram) {
-    memset(e->right, 0, e->n * sizeof *e->right);
+    memset(e->row[0], 0, SPW_KNOTS * row_length(e) * sizeof *e->row[0]);
+    e->high = 0;
     if (!gram)
         return;
     memset(e->gram, 0, e->n * e->n * sizeof *e->gram);
@@ -115,11 +121,37 @@ static void project(spw_normal *e) {
     e->batch = 0;
 }
 
-void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
-                    const spw_mark *pair, const double *residual, double (*q)[SPW_NUISANCE]) {
+/* Rows of the design times residuals: each tap of a transition meets every sample with the
+ * same weight. */
+static void add_residuals(spw_normal *e, const spw_window *w, const spw_mark *pair,
+                          const spw_shape_phase *phase, const double *residual) {
+    ptrdiff_t end = w->first + (ptrdiff_t)w->n;
+    for (int edge = 0; edge < 2; edge++) {
+        const spw_shape_phase *p = &phase[edge];
+        double sign = (double)pair[edge].sign;
+        ptrdiff_t from = p->from > w->first ? p->from : w->first, to = p->to < end ? p->to : end;
+        for (int s = 0; s < SPW_SHAPE_TAPS && from < to; s++) {
+            ptrdiff_t at = p->knot + 4 + s;
+            spw_add_times(e->row[at % SPW_KNOTS] + at / SPW_KNOTS + (from - p->from),
+                          sign * p->weight[s], residual + (from - w->first), (size_t)(to - from));
+        }
+        to = to > w->first ? to : w->first;
+        if (to < end)
+            e->high += sign * spw_sum(residual + (to - w->first), (size_t)(end - to));
+    }
+}
+
+/* The rows of knots to a right side. */
+static void gather(spw_normal *e) {
     size_t n = e->n;
-    spw_shape_phase phase[2] = {spw_shape_meet(shape, pair[0].at),
-                                spw_shape_meet(shape, pair[1].at)};
+    memset(e->right, 0, n * sizeof *e->right);
+    e->right[n - 1] = e->high;
+    for (size_t at = 6; at < SPW_KNOTS * row_length(e); at++) /* from knot 2 on */
+        e->right[at - 6 < n - 1 ? at - 6 : n - 1] += e->row[at % SPW_KNOTS][at / SPW_KNOTS];
+}
+
+static void add_gram(spw_normal *e, const spw_window *w, const spw_mark *pair,
+                     const spw_shape_phase *phase, double (*q)[SPW_WINDOW_MOST]) {
     for (size_t i = 0; i < w->n; i++) {
         size_t index[2 * SPW_SHAPE_TAPS + 1];
         double x[2 * SPW_SHAPE_TAPS + 1];
@@ -127,23 +159,27 @@ void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
             continue;
         int m = design_row(e, pair, phase, w->first + (ptrdiff_t)i, index, x);
         for (int a = 0; a < m; a++) {
-            e->right[index[a]] += x[a] * residual[i];
-            if (q == NULL)
-                continue;
-            double *row = e->gram + index[a] * n;
+            double *row = e->gram + index[a] * e->n;
             double *common = e->nuisance + index[a] * SPW_BATCH_COLUMNS + e->batch * SPW_NUISANCE;
             for (int p = 0; p < SPW_NUISANCE; p++)
-                common[p] += x[a] * q[i][p];
+                common[p] += x[a] * q[p][i];
             for (int b = 0; b < m; b++)
                 if (index[b] <= index[a])
                     row[index[b]] += x[a] * x[b];
         }
     }
-    if (q == NULL)
-        return;
     e->pulses++;
     if (++e->batch == SPW_BATCH)
         project(e);
+}
+
+void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
+                    const spw_mark *pair, const double *residual, double (*q)[SPW_WINDOW_MOST]) {
+    spw_shape_phase phase[2] = {spw_shape_meet(shape, pair[0].at),
+                                spw_shape_meet(shape, pair[1].at)};
+    add_residuals(e, w, pair, phase, residual);
+    if (q != NULL)
+        add_gram(e, w, pair, phase, q);
 }
 
 /* ------------------------------------------------------------ solution */
@@ -183,6 +219,7 @@ bool spw_normal_factor(spw_normal *e, double pulses, double pull) {
 static void take_gradient(spw_normal *e, double pulses, double pull, const double *c) {
     size_t n = e->n;
     double share = pulses * 2 / SPW_KNOTS;
+    gather(e);
     for (size_t i = 0; i < n; i++) {
         double bent = spw_dot(e->penalty + i * n, c, n);
         e->right[i] += pull * (e->start[i] - c[i]) - share * bent;
@@ -242,7 +279,8 @@ void spw_normal_settle(const spw_normal *e, spw_shape *shape) {
 
 spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double lambda, double mu) {
     *e = (spw_normal){.n = n};
-    e->block = calloc(n * (3 * n + SPW_BATCH_COLUMNS + 6), sizeof *e->block);
+    e->block =
+        calloc(n * (3 * n + SPW_BATCH_COLUMNS + 6) + SPW_KNOTS * row_length(e), sizeof *e->block);
     if (e->block == NULL)
         return SPW_ERR_MEMORY;
     double *at = e->block;
@@ -255,7 +293,9 @@ spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double l
     e->at = at += n;
     e->gradient = at += n;
     e->direction = at += n;
-    e->solved = at + n;
+    e->solved = at += n;
+    for (size_t r = 0; r < SPW_KNOTS; r++)
+        e->row[r] = at + n + r * row_length(e);
     memcpy(e->start, start, n * sizeof *start);
     make_penalty(e, e->solved, lambda, mu);
     return SPW_OK;

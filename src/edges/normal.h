@@ -12,15 +12,17 @@ enum { SPW_BATCH = 8, SPW_BATCH_COLUMNS = SPW_BATCH * SPW_NUISANCE };
 typedef struct spw_normal {
     size_t n; /* coefficients */
     double *block;
-    double *gram;     /* n x n, lower: rows of all pulses, nuisance projected out */
-    double *system;   /* n x n, lower: the factor */
-    double *penalty;  /* n x n */
-    double *nuisance; /* n rows: what they have in common with the nuisance of a batch */
-    size_t batch;     /* pulses in it */
-    double *right;    /* n: rows times residuals */
-    double *start;    /* n */
-    double *at;       /* n: coefficients that the last step started from, */
-    double *gradient; /* n: the gradient there, */
+    double *gram;           /* n x n, lower: rows of all pulses, nuisance projected out */
+    double *system;         /* n x n, lower: the factor */
+    double *penalty;        /* n x n */
+    double *nuisance;       /* n rows: what they have in common with the nuisance of a batch */
+    size_t batch;           /* pulses in it */
+    double *right;          /* n: rows times residuals; while they are summed, the knots in rows */
+    double *row[SPW_KNOTS]; /* like those of the shape */
+    double high;            /* and the residuals after transitions */
+    double *start;          /* n */
+    double *at;             /* n: coefficients that the last step started from, */
+    double *gradient;       /* n: the gradient there, */
     double *direction, *solved;
     double power;  /* and gradient times direction */
     double pulses; /* in the Gram matrix */
@@ -35,9 +37,10 @@ void spw_normal_free(spw_normal *e);
 /* Starts sums afresh: the right side, and the Gram matrix too when `gram`. */
 void spw_normal_clear(spw_normal *e, bool gram);
 /* Adds a pulse: residuals that its nuisance has no part in any more, and, when q is
- * not NULL, its rows to the Gram matrix without orthonormal nuisance columns q. */
+ * not NULL, its rows to the Gram matrix without orthonormal nuisance columns q. Residuals
+ * and columns are zero where samples are not used. */
 void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
-                    const spw_mark *pair, const double *residual, double (*q)[SPW_NUISANCE]);
+                    const spw_mark *pair, const double *residual, double (*q)[SPW_WINDOW_MOST]);
 /* Factorises the Gram matrix, taken as that of `pulses` pulses, with penalties and a
  * pull towards the start. False when there is nothing in it. */
 bool spw_normal_factor(spw_normal *e, double pulses, double pull);

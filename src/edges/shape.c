@@ -1,5 +1,7 @@
 #include "edges/shape.h"
 
+#include "edges/two.h"
+
 #include <gsl/gsl_sf_expint.h>
 #include <math.h>
 #include <stdlib.h>
@@ -70,31 +72,53 @@ spw_shape_phase spw_shape_meet(const spw_shape *shape, double t) {
     };
 }
 
+/* Four rows of coefficients by four weights. */
+static void blend(const double *tap[SPW_SHAPE_TAPS], const double *weight, size_t n, double *out) {
+    spw_two a = spw_twice(weight[0]), b = spw_twice(weight[1]), c = spw_twice(weight[2]),
+            d = spw_twice(weight[3]);
+    size_t i = 0;
+    for (; i + 2 <= n; i += 2)
+        spw_two_put(out + i, a * spw_two_at(tap[0] + i) + b * spw_two_at(tap[1] + i) +
+                                 c * spw_two_at(tap[2] + i) + d * spw_two_at(tap[3] + i));
+    for (; i < n; i++)
+        out[i] = weight[0] * tap[0][i] + weight[1] * tap[1][i] + weight[2] * tap[2][i] +
+                 weight[3] * tap[3][i];
+}
+
+size_t spw_shape_part(const spw_shape *shape, const spw_shape_phase *phase, ptrdiff_t first,
+                      ptrdiff_t end, double *value, double *slope, ptrdiff_t *from) {
+    ptrdiff_t start = phase->from > first ? phase->from : first;
+    ptrdiff_t to = phase->to < end ? phase->to : end;
+    start = start < end ? start : end;
+    *from = start;
+    if (to <= start)
+        return 0;
+    const double *tap[SPW_SHAPE_TAPS];
+    for (int s = 0; s < SPW_SHAPE_TAPS; s++) {
+        ptrdiff_t at = phase->knot + 4 + s;
+        tap[s] = shape->row[at % SPW_KNOTS] + at / SPW_KNOTS + (start - phase->from);
+    }
+    size_t n = (size_t)(to - start);
+    blend(tap, phase->weight, n, value);
+    if (slope != NULL)
+        blend(tap, phase->slope, n, slope);
+    return n;
+}
+
 void spw_shape_at(const spw_shape *shape, double t, ptrdiff_t first, size_t n, double *value,
                   double *slope) {
     spw_shape_phase p = spw_shape_meet(shape, t);
-    ptrdiff_t end = first + (ptrdiff_t)n, from = p.from > first ? p.from : first,
-              to = p.to < end ? p.to : end;
+    ptrdiff_t end = first + (ptrdiff_t)n, from = p.from > first ? p.from : first;
     from = from < end ? from : end;
-    to = to > from ? to : from;
-    for (ptrdiff_t i = first; i < from; i++)
-        value[i - first] = 0;
-    for (ptrdiff_t i = to; i < end; i++)
-        value[i - first] = i < p.from ? 0 : shape->height;
-    const double *tap[SPW_SHAPE_TAPS];
-    for (int s = 0; s < SPW_SHAPE_TAPS; s++) {
-        ptrdiff_t at = p.knot + 4 + s;
-        tap[s] = shape->row[at % SPW_KNOTS] + at / SPW_KNOTS + (from - p.from);
-    }
-    double *out = value + (from - first);
-    for (ptrdiff_t i = 0; i < to - from; i++)
-        out[i] = p.weight[0] * tap[0][i] + p.weight[1] * tap[1][i] + p.weight[2] * tap[2][i] +
-                 p.weight[3] * tap[3][i];
+    size_t before = (size_t)(from - first);
+    size_t part = spw_shape_part(shape, &p, first, end, value + before,
+                                 slope != NULL ? slope + before : NULL, &from);
+    for (size_t i = 0; i < before; i++)
+        value[i] = 0;
+    for (size_t i = before + part; i < n; i++)
+        value[i] = first + (ptrdiff_t)i < p.from ? 0 : shape->height;
     if (slope == NULL)
         return;
-    memset(slope, 0, n * sizeof *slope);
-    out = slope + (from - first);
-    for (ptrdiff_t i = 0; i < to - from; i++)
-        out[i] = p.slope[0] * tap[0][i] + p.slope[1] * tap[1][i] + p.slope[2] * tap[2][i] +
-                 p.slope[3] * tap[3][i];
+    memset(slope, 0, before * sizeof *slope);
+    memset(slope + before + part, 0, (n - before - part) * sizeof *slope);
 }

@@ -37,6 +37,11 @@ typedef struct spw_shape_phase {
 } spw_shape_phase;
 spw_shape_phase spw_shape_meet(const spw_shape *shape, double t);
 
+/* The same within samples [first, end): the part that is not constant, from
+ * sample *from on; how many samples. `slope` may be NULL. */
+size_t spw_shape_part(const spw_shape *shape, const spw_shape_phase *phase, ptrdiff_t first,
+                      ptrdiff_t end, double *value, double *slope, ptrdiff_t *from);
+
 /* Values (and slopes when not NULL) at samples first ... first + n - 1. */
 void spw_shape_at(const spw_shape *shape, double t, ptrdiff_t first, size_t n, double *value,
                   double *slope);
