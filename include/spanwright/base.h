@@ -99,8 +99,12 @@ void spw_text_vprintf(spw_text *text, const char *format, va_list arguments) SPW
 /* Appends with &<>"' escaped and control or bidirectional characters replaced. */
 void spw_text_html(spw_text *text, const char *bytes, size_t length);
 /* Appends one RFC 4180 cell: quoted where needed; a cell that a spreadsheet
- * would take for a formula (= + - @ tab CR first) gets a leading apostrophe. */
+ * would take for a formula (= + - @, also as wide letters or behind blanks; tab, CR or
+ * LF first) gets a leading apostrophe. */
 void spw_text_csv_cell(spw_text *text, const char *bytes, size_t length);
+/* Appends one word as a POSIX shell takes it, quoted where needed: '...', or $'...' with
+ * \xNN for bytes that are not to be shown. */
+void spw_text_shell_word(spw_text *text, const char *word);
 /* SPW_OK, or SPW_ERR_MEMORY when any append failed. */
 spw_status spw_text_status(const spw_text *text) SPW_CHECKED;
 void spw_text_free(spw_text *text);

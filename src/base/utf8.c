@@ -1,5 +1,7 @@
 #include "base/utf8.h"
 
+#include <string.h>
+
 size_t spw_utf8_next(const char *in, size_t length, uint32_t *code) {
     if (length == 0)
         return 0;
@@ -55,4 +57,25 @@ bool spw_utf8_showable(uint32_t code) {
         if (code >= hidden[i].from && code <= hidden[i].to)
             return false;
     return (code & 0xFFFEu) != 0xFFFEu;
+}
+
+size_t spw_utf8_safe(const char *in, size_t length, char piece[20], size_t *piece_size) {
+    uint32_t code;
+    size_t size = spw_utf8_next(in, length, &code);
+    if (size > 0 && spw_utf8_showable(code)) {
+        memcpy(piece, in, size);
+        *piece_size = size;
+        return size;
+    }
+    static const char hex[] = "0123456789abcdef";
+    size_t taken = size > 0 ? size : 1;
+    for (size_t i = 0; i < taken; i++) {
+        unsigned char byte = (unsigned char)in[i];
+        piece[4 * i] = '\\';
+        piece[4 * i + 1] = 'x';
+        piece[4 * i + 2] = hex[byte >> 4];
+        piece[4 * i + 3] = hex[byte & 15];
+    }
+    *piece_size = 4 * taken;
+    return taken;
 }

@@ -15,4 +15,9 @@ size_t spw_utf8_next(const char *in, size_t length, uint32_t *code);
  * paragraph separators, noncharacters, private use, tags. */
 bool spw_utf8_showable(uint32_t code);
 
+/* The next of in[0 .. length), length > 0, made safe: a character that may be shown as
+ * it is, or \xNN a byte. *piece_size: bytes of it. Returns how many bytes of `in` it
+ * stands for. */
+size_t spw_utf8_safe(const char *in, size_t length, char piece[20], size_t *piece_size);
+
 #endif

@@ -289,26 +289,13 @@ static int check_files(const cli_options *options) {
     return options->command == CLI_SHEET ? check_sheet(options) : CLI_GO;
 }
 
-/* One word as a shell takes it. */
-static void put_word(spw_text *line, const char *word) {
-    static const char plain[] = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789"
-                                "%+,-./:=@_";
-    spw_text_puts(line, " ");
-    if (word[0] != '\0' && word[strspn(word, plain)] == '\0') {
-        spw_text_puts(line, word);
-        return;
-    }
-    spw_text_puts(line, "'");
-    for (; *word != '\0'; word++)
-        spw_text_append(line, *word == '\'' ? "'\\''" : word, *word == '\'' ? 4 : 1);
-    spw_text_puts(line, "'");
-}
-
 /* Before getopt changes the order of the words. argv[0] is the subcommand. */
 static void keep_command_line(cli_options *options, int argc, char **argv) {
     spw_text_puts(&options->command_line, "spanwright");
-    for (int i = 0; i < argc; i++)
-        put_word(&options->command_line, argv[i]);
+    for (int i = 0; i < argc; i++) {
+        spw_text_puts(&options->command_line, " ");
+        spw_text_shell_word(&options->command_line, argv[i]);
+    }
 }
 
 int cli_options_read(cli_options *options, cli_command command, int argc, char **argv) {

@@ -6,19 +6,30 @@
 #include <stdio.h>
 #include <string.h>
 
+#define SENTENCE_BYTES 4096
+
 cli_word cli_safe(const char *word) {
     cli_word safe = {""};
     spw_text_safe(safe.text, sizeof safe.text, word, strlen(word));
     return safe;
 }
 
+/* The last gate to a terminal: parts are made safe where they come from, and once more
+ * here, which changes nothing then. One write a sentence. */
+static void say(const char *sentence) {
+    char safe[SENTENCE_BYTES];
+    spw_text_safe(safe, sizeof safe, sentence, strlen(sentence));
+    (void)fprintf(stderr, "spanwright: %s\n", safe);
+}
+
 int cli_complain(const char *format, ...) {
+    char sentence[SENTENCE_BYTES];
     va_list arguments;
     va_start(arguments, format);
-    (void)fputs("spanwright: ", stderr);
-    (void)vfprintf(stderr, format, arguments);
-    (void)fputs("\n", stderr);
+    if (vsnprintf(sentence, sizeof sentence, format, arguments) < 0)
+        sentence[0] = '\0';
     va_end(arguments);
+    say(sentence);
     return CLI_WRONG;
 }
 
@@ -35,7 +46,8 @@ int cli_complain_error(const spw_error *error) {
 }
 
 void cli_warn(const char *path, const char *sentence) {
-    char safe[256];
+    char safe[256], whole[SENTENCE_BYTES];
     spw_text_safe(safe, sizeof safe, path, strlen(path));
-    (void)fprintf(stderr, "spanwright: warning: %s: %s\n", safe, sentence);
+    (void)snprintf(whole, sizeof whole, "warning: %s: %s", safe, sentence);
+    say(whole);
 }

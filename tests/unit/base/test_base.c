@@ -60,7 +60,31 @@ static void spreadsheet_cells(void **state) {
     check_cell("=1+1", "\"'=1+1\"");
     check_cell("@x", "\"'@x\"");
     check_cell("-3", "\"'-3\"");
+    check_cell("  =1+1", "\"'  =1+1\"");
+    check_cell("\uff1d1+1", "\"'\uff1d1+1\"");
+    check_cell("\n=1", "\"'\\x0a=1\"");
+    check_cell("\t", "\"'\\x09\"");
+    check_cell("\uff11", "\uff11"); /* a wide digit starts none */
+    check_cell("1-1", "1-1");
     check_cell("", "");
+}
+
+static void check_word(const char *in, const char *expected) {
+    spw_text text = {0};
+    spw_text_shell_word(&text, in);
+    assert_string_equal(text.data, expected);
+    spw_text_free(&text);
+}
+
+static void shell_words(void **state) {
+    (void)state;
+    check_word("captures/wren-claw.vcd", "captures/wren-claw.vcd");
+    check_word("", "''");
+    check_word("two words; $(x) \\", "'two words; $(x) \\'");
+    check_word("it's", "'it'\\''s'");
+    check_word("\u00e5", "'\u00e5'");
+    check_word("a\nb", "$'a\\x0a'$'b'");
+    check_word("\xff'\\", "$'\\xff'$'\\'\\\\'");
 }
 
 static double value_of(const char *text, char mark) {
@@ -167,13 +191,10 @@ static void digest(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(safe_text),
-        cmocka_unit_test(growable_text),
-        cmocka_unit_test(spreadsheet_cells),
-        cmocka_unit_test(decimal_numbers),
-        cmocka_unit_test(numbers_of_a_person),
-        cmocka_unit_test(whole_files),
-        cmocka_unit_test(digest),
+        cmocka_unit_test(safe_text),         cmocka_unit_test(growable_text),
+        cmocka_unit_test(spreadsheet_cells), cmocka_unit_test(shell_words),
+        cmocka_unit_test(decimal_numbers),   cmocka_unit_test(numbers_of_a_person),
+        cmocka_unit_test(whole_files),       cmocka_unit_test(digest),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
