@@ -1,4 +1,4 @@
-# spanwright: make, make demo, make test, make lint, make sanitize, make install.
+# spanwright: make, make demo, make test, make lint, make sanitize, make fuzz, make install.
 # Everything that is made goes to $(BUILD).
 
 BUILD   ?= build
@@ -22,10 +22,13 @@ ALL_CFLAGS = $(STD) $(OPTIMISE) $(HARDEN) $(WARNINGS) -fPIC -fvisibility=hidden 
 ALL_LDFLAGS = -Wl,-z,relro,-z,now $(EXTRA) $(LDFLAGS)
 
 STAGES  := base bench stats capture edges pulses span adapter report
+# Loops over numbers: fuzzing does not follow their comparisons, which would take most of the time.
+NUMERIC := edges stats pulses span adapter
 LIB_SRC := $(sort $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c)))
 CLI_SRC := $(sort $(wildcard src/cli/*.c))
 SIM_SRC := $(sort $(wildcard tools/sim/*.c))
-SUP_SRC := $(sort $(wildcard tests/support/*.c))
+# The fuzz targets are tests too: what they once found is run by them again.
+SUP_SRC := $(sort $(wildcard tests/support/*.c) $(filter-out tests/fuzz/entry.c,$(wildcard tests/fuzz/*.c)))
 TOOL_SRC := $(sort $(wildcard tools/*.c))
 TEST_SRC := $(sort $(shell find tests -name 'test_*.c' 2>/dev/null))
 obj = $(patsubst %.c,$(BUILD)/obj/%.o,$(1))
@@ -37,7 +40,7 @@ PROGRAM := $(BUILD)/spanwright
 TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
-.PHONY: all setup setup-test setup-lint demo test check test-page lint format sanitize valgrind accuracy install \
+.PHONY: all setup setup-test setup-lint setup-fuzz fuzz fuzz-one demo test check test-page lint format sanitize valgrind accuracy install \
         clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
@@ -51,10 +54,13 @@ setup-test:
 	@tools/setup.sh test
 setup-lint:
 	@tools/setup.sh lint test
+setup-fuzz:
+	@tools/setup.sh fuzz
 
 $(BUILD)/obj/%.o: %.c Makefile
 	@mkdir -p $(@D)
-	$(CC) $(ALL_CFLAGS) $(if $(filter tools/% tests/%,$<),-Itools -Itests,) -MMD -MP -c -o $@ $<
+	$(CC) $(ALL_CFLAGS) $(if $(filter tools/% tests/%,$<),-Itools -Itests $(TEST_CFLAGS),) \
+	    $(if $(filter $(NUMERIC:%=src/%/%),$<),$(NUMERIC_CFLAGS),) -MMD -MP -c -o $@ $<
 
 $(LIB_A): $(call obj,$(LIB_SRC))
 	@rm -f $@
@@ -94,6 +100,22 @@ test-page:
 sanitize: setup-test
 	@$(MAKE) --no-print-directory BUILD=$(BUILD)/sanitize OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \
 	    EXTRA="-fsanitize=address,undefined -fno-sanitize-recover=all" check
+
+# All fuzz targets, SECONDS each, as many at once as there are processors; or one of them:
+# make fuzz-one TARGET=vcd SECONDS=600. Findings and grown corpora are kept in $(BUILD)/fuzz.
+SECONDS ?= 60
+TARGET  ?= chain
+FUZZ_MAKE = $(MAKE) --no-print-directory -s BUILD=$(BUILD)/fuzz CC=clang OPTIMISE="-O1 -g1 -fno-omit-frame-pointer" \
+    HARDEN= EXTRA="-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all" \
+    TEST_CFLAGS=-fno-sanitize=fuzzer-no-link NUMERIC_CFLAGS=-fno-sanitize-coverage=trace-cmp
+fuzz: setup-fuzz
+	@$(FUZZ_MAKE) $(BUILD)/fuzz/fuzz
+	@tests/fuzz/run.sh $(BUILD)/fuzz $(SECONDS)
+fuzz-one: setup-fuzz
+	@$(FUZZ_MAKE) $(BUILD)/fuzz/fuzz
+	@tests/fuzz/run.sh $(BUILD)/fuzz $(SECONDS) $(TARGET)
+$(BUILD)/fuzz: $(call obj,$(wildcard tests/fuzz/*.c) tests/support/kept.c) $(LIB_A)
+	$(CC) $(ALL_LDFLAGS) -fsanitize=fuzzer -o $@ $^ $(MODULE_LIBS)
 
 valgrind: setup-test
 	@$(MAKE) --no-print-directory $(PROGRAM)

@@ -2,7 +2,7 @@
 # Checks that everything a build needs is there; installs what is missing on
 # Debian (as root or through sudo), otherwise names it for three systems.
 #
-#   tools/setup.sh [build|test|page|lint]...     default: build
+#   tools/setup.sh [build|test|page|lint|fuzz]...     default: build
 set -eu
 
 [ $# -gt 0 ] || set -- build
@@ -70,11 +70,22 @@ need_lint() {
     need cppcheck "$(command_there cppcheck)" cppcheck cppcheck cppcheck
 }
 
+# libFuzzer comes with clang's run-time library, on Debian in a package of its own.
+fuzzer_there() {
+    if echo 'int LLVMFuzzerTestOneInput(const char *d, unsigned long n) { return d == 0 && n == 1; }' |
+        clang -fsanitize=fuzzer,address -x c -o /dev/null - >/dev/null 2>&1; then echo yes; else echo no; fi
+}
+need_fuzz() {
+    need_build
+    need clang "$(command_there clang)" clang clang llvm
+    need libFuzzer "$(fuzzer_there)" "clang libclang-rt-14-dev" "clang compiler-rt" llvm
+}
+
 for what in "$@"; do
     case $what in
-    build | test | page | lint) "need_$what" ;;
+    build | test | page | lint | fuzz) "need_$what" ;;
     *)
-        echo "tools/setup.sh: unknown part '$what' (build, test, page or lint)" >&2
+        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint or fuzz)" >&2
         exit 2
         ;;
     esac
