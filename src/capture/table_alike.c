@@ -1,5 +1,5 @@
 /* Passing over rows that repeat the row before: most of a table of samples. */
-#include "capture/table_rows.h"
+#include "capture/table_beat.h"
 
 #include <string.h>
 
@@ -23,75 +23,6 @@ static size_t skip_samples(spw_table_run *run, const char *row, const char *next
     return rows * period;
 }
 
-/* A row as text whose time can be moved on by a fixed number of its last
- * places. */
-typedef struct foretold {
-    char text[SPW_TABLE_ALIKE_MAX];
-    size_t length;
-    size_t from, low;                /* its digits: the first, and the lowest that moves */
-    unsigned step[SPW_TABLE_SHIFTS]; /* digits of the step, the lowest first */
-    size_t steps;
-} foretold;
-
-static bool foretell(const spw_table_run *run, const char *row, const char *next, foretold *tell) {
-    const spw_table_clock *clock = &run->job->clock;
-    tell->length = (size_t)(next - row);
-    if (tell->length > sizeof tell->text)
-        return false;
-    size_t at = 0, decimals = 0, to;
-    while (row[at] == ' ')
-        at++;
-    tell->from = at;
-    bool point = false;
-    for (; (row[at] >= '0' && row[at] <= '9') || (row[at] == run->mark && !point); at++) {
-        decimals += point;
-        point = point || row[at] == run->mark;
-    }
-    to = at;
-    if (to == tell->from || row[at] != run->separator || row[to - 1] == run->mark ||
-        run->mark == run->separator)
-        return false;
-    int shift = -(int)decimals - clock->place;
-    int64_t step = (int64_t)clock->step;
-    if (shift < 0 || shift > run->shift_max || step <= 0 || step % run->scale[shift] != 0)
-        return false;
-    step /= run->scale[shift];
-    tell->low = to - 1;
-    while (step % 10 == 0) {
-        step /= 10;
-        if (tell->low == tell->from)
-            return false;
-        tell->low--;
-        if (row[tell->low] == run->mark) {
-            if (tell->low == tell->from)
-                return false;
-            tell->low--;
-        }
-    }
-    for (tell->steps = 0; step > 0; step /= 10)
-        tell->step[tell->steps++] = (unsigned)(step % 10);
-    memcpy(tell->text, row, tell->length);
-    return true;
-}
-
-/* The time's digits one step on; false when they would become more. */
-static inline bool move_on(foretold *tell, char mark) {
-    char *p = tell->text + tell->low;
-    const char *from = tell->text + tell->from;
-    unsigned carry = 0;
-    for (size_t k = 0; k < tell->steps || carry != 0; p--) {
-        if (p < from)
-            return false;
-        if (*p == mark)
-            continue;
-        unsigned digit = (unsigned)(*p - '0') + carry + (k < tell->steps ? tell->step[k] : 0);
-        k++;
-        carry = digit > 9;
-        *p = (char)('0' + (carry != 0 ? digit - 10 : digit));
-    }
-    return true;
-}
-
 static inline bool same(const char *a, const char *b, size_t length) {
     if (length < 8 || length > 32)
         return memcmp(a, b, length) == 0;
@@ -106,27 +37,25 @@ static inline bool same(const char *a, const char *b, size_t length) {
     return (differs | (x ^ y)) == 0;
 }
 
+/* Rows as long as the one before whose time stands one step on. What lies
+ * between two windows, the rest of a row and the start of the next, stays as
+ * it is. */
 static size_t skip_steps(spw_table_run *run, const char *row, const char *next, const char *stop) {
-    spw_table_clock *clock = &run->job->clock;
-    foretold tell;
-    if ((size_t)(stop - next) < (size_t)(next - row) || clock->leans ||
-        !foretell(run, row, next, &tell))
+    spw_table_beat beat;
+    size_t length = (size_t)(next - row);
+    if (run->job->clock.leans || (size_t)(stop - next) < length ||
+        !spw_table_beat_start(run, row, next, &beat) || memcmp(next, row, beat.at) != 0)
         return 0;
     const char *at = next;
-    uint64_t rows = 0;
-    while ((size_t)(stop - at) >= tell.length && move_on(&tell, run->mark) &&
-           same(at, tell.text, tell.length)) {
-        at += tell.length;
+    size_t behind = beat.at + beat.width, rest = length - beat.width;
+    uint64_t rows = 0, text;
+    while ((size_t)(stop - at) >= length + beat.at + 8 && spw_table_beat_next(&beat, &text) &&
+           spw_table_beat_window(&beat, at) == text &&
+           same(at + behind, at + behind - length, rest)) {
+        at += length;
         rows++;
     }
-    if (rows > 0) { /* as if each had been held against the clock */
-        run->line += rows;
-        run->good += rows;
-        clock->rows += rows;
-        clock->last += (int64_t)rows * (int64_t)clock->step;
-        clock->anchor = (double)clock->last;
-        clock->anchor_row = clock->rows - 1;
-    }
+    spw_table_beats(run, rows);
     return (size_t)(at - next);
 }
 

@@ -218,8 +218,12 @@ static spw_status take_rows(spw_table_run *run, const char *data, size_t length)
             return status;
         run->line++;
         const char *next = end + 1;
-        if (!run->stopped)
+        if (!run->stopped && run->sampled > 0)
+            next += spw_table_quick_samples(run, at, next, stop, &status);
+        else if (!run->stopped)
             next += spw_table_skip_alike(run, at, next, stop);
+        if (status != SPW_OK)
+            return status;
         at = next;
     }
     return SPW_OK;

@@ -4,8 +4,6 @@
 
 #include "capture/table_parts.h"
 
-/* Rows up to this long are foretold (table_alike.c). */
-#define SPW_TABLE_ALIKE_MAX 512
 #define SPW_TABLE_SHIFTS 19
 
 typedef struct spw_table_run {
@@ -51,11 +49,29 @@ spw_status spw_table_take_values(spw_table_run *run, const char *at, const char 
 /* Rows of samples that are not there: NAN. */
 spw_status spw_table_missing_samples(spw_table_run *run, uint64_t n) SPW_CHECKED;
 spw_status spw_table_flush_samples(spw_table_run *run) SPW_CHECKED;
+/* Takes rows of samples at `next`, behind the one just taken, as long as they
+ * are of the usual kind. Returns how many bytes they take; they are counted in
+ * lines, rows and clock. */
+size_t spw_table_quick_samples(spw_table_run *run, const char *row, const char *next,
+                               const char *stop, spw_status *status);
 /* Passes over rows at `next` that repeat the row just taken, which starts at
  * `row`: the same text, but for a time that goes on by the even step. Returns
  * how many bytes they take; they are counted in lines, rows and clock. */
 size_t spw_table_skip_alike(spw_table_run *run, const char *row, const char *next,
                             const char *stop);
+
+/* As if `rows` rows, each a step on by an exact clock, had been held against it. */
+static inline void spw_table_beats(spw_table_run *run, uint64_t rows) {
+    spw_table_clock *clock = &run->job->clock;
+    if (rows == 0)
+        return;
+    run->line += rows;
+    run->good += rows;
+    clock->rows += rows;
+    clock->last += (int64_t)rows * (int64_t)clock->step;
+    clock->anchor = (double)clock->last;
+    clock->anchor_row = clock->rows - 1;
+}
 
 /* A number of up to 18 digits: value * 10^-decimals. */
 typedef struct spw_table_plain {
