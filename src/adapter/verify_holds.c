@@ -129,10 +129,12 @@ spw_status spw_verify_pair_holds(spw_verifier *f, spw_error *error) {
                                "neutral and high end for 2 s each",
                                n_in == 0 ? "before" : "after");
     if (status == SPW_OK) {
-        f->v->pair = malloc((n_in + 1) * sizeof *f->v->pair);
-        f->level = malloc((n_in + 1) * sizeof *f->level);
-        status = f->v->pair == NULL || f->level == NULL ? SPW_ERR_MEMORY
-                                                        : match(f, in, n_in, out, n_out, error);
+        spw_pair *pair = malloc((n_in + 1) * sizeof *pair);
+        spw_verify_level *level = malloc((n_in + 1) * sizeof *level);
+        f->v->pair = pair;
+        f->level = level;
+        status =
+            pair == NULL || level == NULL ? SPW_ERR_MEMORY : match(f, in, n_in, out, n_out, error);
     }
     free(in);
     free(out);

@@ -90,11 +90,12 @@ static spw_status stillness(const spw_verifier *f, const run *in, uint8_t **stil
 static spw_status make_pairs(spw_verifier *f, const run *in, const run *out, const uint32_t *latest,
                              const uint8_t *still) {
     spw_verification *v = f->v;
-    v->pair = malloc((out->n + 1) * sizeof *v->pair);
+    spw_pair *pair = malloc((out->n + 1) * sizeof *pair);
+    v->pair = pair;
     double *latency = malloc((out->n + 1) * sizeof *latency);
     bool *used = calloc(in->n + 1, sizeof *used);
     spw_status status = SPW_OK;
-    if (v->pair == NULL || latency == NULL || used == NULL) {
+    if (pair == NULL || latency == NULL || used == NULL) {
         status = SPW_ERR_MEMORY;
         goto done;
     }

@@ -61,12 +61,14 @@ static spw_status find_value_columns(spw_table_finder *find) {
     spw_status status = count_columns(find);
     if (status != SPW_OK)
         return status;
-    layout->column = calloc(layout->columns, sizeof *layout->column);
+    spw_table_column *column = calloc(layout->columns, sizeof *column);
     size_t *values = calloc(layout->columns, sizeof *values);
-    if (layout->column == NULL || values == NULL) {
+    if (column == NULL || values == NULL) {
+        free(column);
         free(values);
         return spw_error_set(find->error, SPW_ERR_MEMORY, "out of memory");
     }
+    layout->column = column;
     for (size_t i = 0; i < find->tail_rows; i++) {
         spw_table_cells cells = spw_table_find_cells(find, &find->tail[i]);
         spw_table_cell cell;
