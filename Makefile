@@ -1,5 +1,5 @@
-# spanwright: make, make demo, make test, make lint, make sanitize, make fuzz, make install.
-# Everything that is made goes to $(BUILD).
+# spanwright: make, make demo, make test, make lint, make sanitize, make install; what else
+# there is, and how long it takes, is in DEVELOPERS.md. Everything made goes to $(BUILD).
 
 BUILD   ?= build
 PREFIX  ?= /usr/local
@@ -11,15 +11,28 @@ VERSION := $(shell sed -n 's/^\#define SPW_VERSION "\(.*\)"/\1/p' include/spanwr
 MODULES  := sndfile fftw3 gsl inih jansson libarchive nettle
 WARNINGS := -Wall -Wextra -Wconversion -Wshadow
 OPTIMISE ?= -O2 -g
-HARDEN   ?= -fstack-protector-strong -D_FORTIFY_SOURCE=2
 EXTRA    ?=
+# The flags of a list that this compiler takes for this machine; asked once a run.
+takes = $(foreach f,$(1),$(shell $(CC) -Werror -O2 $(f) -include stdio.h -x c -c -o /dev/null /dev/null \
+            2>/dev/null && echo '$(f)'))
+# Hardening; tests/builds/test_hardening.sh reads it back from what was built. HARDEN= is
+# for builds that watch the program themselves (sanitizers, coverage).
+ifeq ($(origin HARDEN),undefined)
+HARDEN := -fstack-protector-strong -U_FORTIFY_SOURCE \
+          $(lastword -D_FORTIFY_SOURCE=2 $(call takes,-D_FORTIFY_SOURCE=3)) \
+          $(call takes,-fcf-protection=full -fstack-clash-protection -mbranch-protection=standard)
+HARDENED := yes
+endif
+HARDEN_LD ?= -Wl,-z,relro,-z,now,-z,noexecstack
+# The same sources make the same bytes in any folder.
+SAME     := -ffile-prefix-map='$(CURDIR)'=.
 STD      := -std=c17 -D_GNU_SOURCE -D_FILE_OFFSET_BITS=64 -ffp-contract=off -fno-math-errno
 # Library headers are looked up as system headers: their warnings are not ours.
 MODULE_CFLAGS = $(patsubst -I%,-isystem %,$(shell pkg-config --cflags $(MODULES) 2>/dev/null))
 MODULE_LIBS   = $(shell pkg-config --libs $(MODULES) 2>/dev/null) -lm -lpthread
-ALL_CFLAGS = $(STD) $(OPTIMISE) $(HARDEN) $(WARNINGS) -fPIC -fvisibility=hidden -Iinclude -Isrc \
+ALL_CFLAGS = $(STD) $(OPTIMISE) $(HARDEN) $(SAME) $(WARNINGS) -fPIC -fvisibility=hidden -Iinclude -Isrc \
              $(MODULE_CFLAGS) $(EXTRA) $(CFLAGS)
-ALL_LDFLAGS = -Wl,-z,relro,-z,now $(EXTRA) $(LDFLAGS)
+ALL_LDFLAGS = $(HARDEN_LD) $(EXTRA) $(LDFLAGS)
 
 STAGES  := base bench stats capture edges pulses span adapter report
 # Loops over numbers: fuzzing does not follow their comparisons, which would take most of the time.
@@ -40,8 +53,8 @@ PROGRAM := $(BUILD)/spanwright
 TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
-.PHONY: all setup setup-test setup-lint setup-fuzz fuzz fuzz-one demo test check test-page lint format sanitize valgrind accuracy install \
-        clean captures tools
+.PHONY: all setup setup-test setup-lint setup-fuzz setup-coverage demo test check check-threads test-page fuzz fuzz-one \
+        lint analyze format sanitize tsan coverage reproducible valgrind accuracy install clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -56,6 +69,8 @@ setup-lint:
 	@tools/setup.sh lint test
 setup-fuzz:
 	@tools/setup.sh fuzz
+setup-coverage:
+	@tools/setup.sh test coverage
 
 $(BUILD)/obj/%.o: %.c Makefile
 	@mkdir -p $(@D)
@@ -64,14 +79,14 @@ $(BUILD)/obj/%.o: %.c Makefile
 
 $(LIB_A): $(call obj,$(LIB_SRC))
 	@rm -f $@
-	$(AR) rcs $@ $^
+	$(AR) rcsD $@ $^
 $(LIB_SO): $(call obj,$(LIB_SRC))
 	$(CC) -shared -Wl,-soname,$(notdir $@) $(ALL_LDFLAGS) -o $@ $^ $(MODULE_LIBS)
 $(PROGRAM): $(call obj,$(CLI_SRC)) $(LIB_A)
 	$(CC) $(ALL_LDFLAGS) -pie -o $@ $^ $(MODULE_LIBS)
 $(SIM_A): $(call obj,$(SIM_SRC) $(SUP_SRC))
 	@rm -f $@
-	$(AR) rcs $@ $^
+	$(AR) rcsD $@ $^
 $(BUILD)/tools/%: $(BUILD)/obj/tools/%.o $(SIM_A) $(LIB_A)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_LDFLAGS) -o $@ $^ $(MODULE_LIBS)
@@ -89,7 +104,7 @@ demo: setup
 test: setup-test
 	@$(MAKE) --no-print-directory check
 check: $(PROGRAM) $(TESTS) $(TOOLS)
-	@BUILD=$(BUILD) tests/run.sh $(TESTS)
+	@BUILD=$(BUILD) HARDENED=$(or $(HARDENED),no) tests/run.sh $(TESTS)
 
 # The inspection sheet in a real browser: screenshots and PDF files go to $(BUILD)/page.
 test-page:
@@ -121,8 +136,28 @@ valgrind: setup-test
 	@$(MAKE) --no-print-directory $(PROGRAM)
 	@tools/demo.sh valgrind -q --error-exitcode=9 --leak-check=full $(PROGRAM) >/dev/null && echo "valgrind: clean"
 
+# Threads: the tests in which they run, under ThreadSanitizer. Add yours.
+THREADED := unit/pulses/test_threads unit/capture/test_source
+tsan: setup-test
+	@$(MAKE) --no-print-directory -s BUILD=$(BUILD)/tsan OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \
+	    EXTRA=-fsanitize=thread check-threads
+check-threads: $(PROGRAM) $(addprefix $(BUILD)/tests/,$(THREADED))
+	@BUILD=$(BUILD) HARDENED=no tests/run.sh -only $(filter-out $<,$^) tests/cli/test_cli.sh
+
+# Lines and branches of src/ that the tests run; fails below 95 % and 85 %.
+coverage: setup-coverage
+	@$(MAKE) --no-print-directory -s BUILD=$(BUILD)/coverage OPTIMISE="-Og -g" HARDEN= \
+	    EXTRA="--coverage -fprofile-update=atomic" check
+	@tools/coverage.sh $(BUILD)/coverage 95 85
+
+# Two builds of copies in two folders give the same bytes.
+reproducible: setup
+	@tools/reproducible.sh $(BUILD)/reproducible
+
 lint: setup-lint
 	@BUILD=$(BUILD) tools/lint.sh $(ALL_CFLAGS)
+analyze: setup-lint
+	@tools/analyze.sh $(ALL_CFLAGS)
 format:
 	@clang-format -i $(shell find include src tools tests -name '*.[ch]' -not -path '*/data/*')
 

@@ -1,6 +1,7 @@
 #!/bin/sh
 # Runs every test program given, then every test script, as many at once as there
 # are processors, and sums up. The output of what fails is shown whole. V=1 shows all.
+# With -only first, nothing but what is given runs.
 set -u
 cd "$(dirname "$0")/.." || exit 2
 : "${BUILD:=build}"
@@ -13,8 +14,8 @@ trap 'rm -rf "$logs"' EXIT
 order() { sed 's|.*/simulated/|0 &|;t;s|.*/cli/|0 &|;t;s|^|1 |' | sort | sed 's/^[01] //'; }
 
 {
+    if [ "${1:-}" = -only ]; then shift; else find tests -name 'test_*.sh'; fi
     [ $# -eq 0 ] || printf '%s\n' "$@"
-    find tests -name 'test_*.sh'
 } | order >"$logs/list"
 # shellcheck disable=SC2016
 xargs -P "$(nproc 2>/dev/null || echo 2)" -n 1 sh -c '
