@@ -2,7 +2,7 @@
 # Checks that everything a build needs is there; installs what is missing on
 # Debian (as root or through sudo), otherwise names it for three systems.
 #
-#   tools/setup.sh [build|test|page|lint|fuzz]...     default: build
+#   tools/setup.sh [build|test|page|lint|fuzz|coverage]...     default: build
 set -eu
 
 [ $# -gt 0 ] || set -- build
@@ -69,6 +69,10 @@ need_lint() {
     need clang-tidy "$(command_there clang-tidy)" clang-tidy clang-tools-extra llvm
     need cppcheck "$(command_there cppcheck)" cppcheck cppcheck cppcheck
 }
+need_coverage() {
+    need_build
+    need gcovr "$(command_there gcovr)" gcovr gcovr gcovr
+}
 
 # libFuzzer comes with clang's run-time library, on Debian in a package of its own.
 fuzzer_there() {
@@ -83,9 +87,9 @@ need_fuzz() {
 
 for what in "$@"; do
     case $what in
-    build | test | page | lint | fuzz) "need_$what" ;;
+    build | test | page | lint | fuzz | coverage) "need_$what" ;;
     *)
-        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint or fuzz)" >&2
+        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint, fuzz or coverage)" >&2
         exit 2
         ;;
     esac
