@@ -1,5 +1,7 @@
 #include "edges/coarse.h"
 
+#include "edges/two.h"
+
 #include <float.h>
 #include <math.h>
 #include <stdlib.h>
@@ -8,6 +10,7 @@
 #define SHORTEST_S 100e-6 /* pulses below this have no plateau to refer to */
 #define APART_S 200e-6    /* transitions of one direction are this far apart */
 #define STAND_OUT 8.0     /* of the differences' robust deviation; below it: noise */
+#define QUANTUM_SHARE 0.4
 enum { BLOCK = 4096, PROBES = 8192, PEAKS = 2048 };
 
 typedef struct search {
@@ -16,9 +19,13 @@ typedef struct search {
     float *d;
 } search;
 
+size_t spw_coarse_mean(double rate_hz) {
+    return spw_trace_samples(rate_hz, MEAN_S, 2);
+}
+
 static spw_status search_start(const spw_trace *trace, search *s) {
-    s->m = spw_trace_samples(trace->rate_hz, MEAN_S, 2);
-    s->sum = calloc(BLOCK + 2 * s->m + 1, sizeof *s->sum);
+    s->m = spw_coarse_mean(trace->rate_hz);
+    s->sum = calloc(BLOCK + 2 * s->m + 4, sizeof *s->sum);
     s->d = malloc(BLOCK * sizeof *s->d);
     return s->sum != NULL && s->d != NULL ? SPW_OK : SPW_ERR_MEMORY;
 }
@@ -28,23 +35,47 @@ static void search_end(search *s) {
     free(s->d);
 }
 
+/* sum[i] = y[0] + ... + y[i - 1]; chains of additions are the slow part, so they go by
+ * four. */
+static void running_sums(const float *y, size_t n, double *sum) {
+    double run = 0;
+    size_t i = 0;
+    sum[0] = 0;
+    for (; i + 4 <= n; i += 4) {
+        double one = (double)y[i], two = one + (double)y[i + 1], three = two + (double)y[i + 2];
+        double four = three + (double)y[i + 3];
+        sum[i + 1] = run + one;
+        sum[i + 2] = run + two;
+        sum[i + 3] = run + three;
+        sum[i + 4] = run += four;
+    }
+    for (; i < n; i++)
+        sum[i + 1] = run += (double)y[i];
+}
+
 /* d[i] = mean of the m samples from `from + i` on, minus that of the m before it. */
 static float differences(const spw_trace *trace, size_t from, size_t n, const search *s) {
-    size_t m = s->m;
-    const float *y = trace->y + from - m;
-    double run = 0, scale = 1 / (double)m;
-    double *sum = s->sum;
+    size_t m = s->m, i = 0;
+    double scale = 1 / (double)m;
+    const double *sum = s->sum, *middle = sum + m, *last = middle + m;
     float *d = s->d, largest = 0;
-    sum[0] = 0;
-    for (size_t i = 0; i < n + 2 * m; i++) {
-        run += (double)y[i];
-        sum[i + 1] = run;
+    running_sums(trace->y + from - m, n + 2 * m, s->sum);
+    spw_two two = spw_twice(2), scales = spw_twice(scale);
+    spw_four most = {0};
+    for (; i + 4 <= n; i += 4) {
+        spw_two a = spw_two_at(sum + i) - two * spw_two_at(middle + i) + spw_two_at(last + i);
+        spw_two b =
+            spw_two_at(sum + i + 2) - two * spw_two_at(middle + i + 2) + spw_two_at(last + i + 2);
+        a *= scales;
+        b *= scales;
+        spw_four both = {(float)a[0], (float)a[1], (float)b[0], (float)b[1]};
+        spw_four_put(d + i, both);
+        most = spw_larger(spw_magnitude(both), most);
     }
-    for (size_t i = 0; i < n; i++)
-        d[i] = (float)((sum[i] - 2 * sum[i + m] + sum[i + 2 * m]) * scale);
-    for (size_t i = 0; i < n; i++) {
-        float size = fabsf(d[i]);
-        largest = size > largest ? size : largest;
+    largest = spw_most_of(most);
+    for (; i < n; i++) {
+        d[i] = (float)((sum[i] - 2 * middle[i] + last[i]) * scale);
+        largest = fabsf(d[i]) > largest ? fabsf(d[i]) : largest;
     }
     return largest;
 }
@@ -86,36 +117,79 @@ static size_t take_peak(const spw_trace *trace, const search *s, spw_mark peak, 
     return n + 1;
 }
 
+/* Can no difference within the chunk that holds sample i reach the threshold? It spans at
+ * most the samples of its own and the neighbouring chunks. */
+static bool is_still(const spw_trace *trace, size_t i, float threshold) {
+    size_t k = (i + trace->skip) / trace->chunk;
+    size_t last = (trace->n - 1 + trace->skip) / trace->chunk, end = k < last ? k + 1 : last;
+    float low = FLT_MAX, high = -FLT_MAX;
+    for (size_t j = k > 0 ? k - 1 : 0; j <= end; j++) {
+        low = trace->range[j].low < low ? trace->range[j].low : low;
+        high = trace->range[j].high > high ? trace->range[j].high : high;
+    }
+    return high - low < threshold * (1 - 1e-5F); /* both sides rounded */
+}
+
+static size_t chunk_end(const spw_trace *trace, size_t i, size_t end) {
+    size_t next = i + trace->chunk - (i + trace->skip) % trace->chunk;
+    return next < end ? next : end;
+}
+
+/* From `from` on: the end of the chunks in which differences may reach the threshold (a
+ * block of them at most), or `from` itself where there are none. */
+static size_t lively(const spw_trace *trace, size_t from, size_t end, float threshold) {
+    size_t to = from;
+    while (to < end && to - from < BLOCK && !is_still(trace, to, threshold))
+        to = chunk_end(trace, to, end);
+    return to - from < BLOCK ? to : from + BLOCK;
+}
+
+typedef struct finds {
+    spw_mark *marks;
+    size_t room, n, glitches;
+    spw_mark peak; /* of the run of differences beyond the threshold; sign 0: not in one */
+} finds;
+
+static void end_run(const spw_trace *trace, const search *s, finds *f) {
+    if (f->peak.sign != 0)
+        f->n = take_peak(trace, s, f->peak, f->marks, f->n, &f->glitches);
+    f->peak.sign = 0;
+}
+
+/* Runs in n differences from sample `from` on. */
+static void scan(const spw_trace *trace, const search *s, size_t from, size_t n, float threshold,
+                 finds *f) {
+    for (size_t i = 0; i < n && f->n < f->room; i++) {
+        float d = s->d[i], side = d < 0 ? -1 : 1;
+        bool beyond = fabsf(d) >= threshold;
+        if (!beyond || side != f->peak.sign)
+            end_run(trace, s, f);
+        /* the step lies between samples at - 1 and at */
+        if (beyond && (f->peak.sign == 0 || fabsf(d) > f->peak.height))
+            f->peak = (spw_mark){.at = (double)(from + i) - 0.5, .sign = side, .height = fabsf(d)};
+    }
+}
+
 spw_status spw_coarse_find(const spw_trace *trace, const spw_step_size *size, spw_mark *marks,
                            size_t room, size_t *n, size_t *stopped_at, size_t *glitches) {
     search s = {0};
     spw_status status = search_start(trace, &s);
     float threshold = (float)fmax(0.5 * size->typical, FLT_MIN);
-    spw_mark peak = {0}; /* sign 0: not within a run */
-    size_t count = 0, from = s.m, end = trace->n > s.m ? trace->n - s.m : 0;
-    *glitches = 0;
-    for (; status == SPW_OK && from < end && count < room; from += BLOCK) {
-        size_t n_block = end - from < BLOCK ? end - from : BLOCK;
-        if (differences(trace, from, n_block, &s) < threshold && peak.sign == 0)
-            continue;
-        for (size_t i = 0; i < n_block && count < room; i++) {
-            float d = s.d[i], side = d < 0 ? -1 : 1;
-            bool beyond = fabsf(d) >= threshold;
-            if (peak.sign != 0 && (!beyond || side != peak.sign)) {
-                count = take_peak(trace, &s, peak, marks, count, glitches);
-                peak.sign = 0;
-            }
-            if (beyond && (peak.sign == 0 || fabsf(d) > peak.height)) {
-                peak = (spw_mark){.at = (double)(from + i), .sign = side, .height = fabsf(d)};
-                /* the step lies between samples at - 1 and at */
-                peak.at -= 0.5;
-            }
-        }
+    size_t from = s.m, end = trace->n > s.m ? trace->n - s.m : 0;
+    finds f = {.marks = marks, .room = room};
+    while (status == SPW_OK && from < end && f.n < room) {
+        size_t to = lively(trace, from, end, threshold);
+        if (to > from && (differences(trace, from, to - from, &s) >= threshold || f.peak.sign != 0))
+            scan(trace, &s, from, to - from, threshold, &f);
+        else
+            end_run(trace, &s, &f);
+        from = to > from ? to : chunk_end(trace, from, end);
     }
-    *stopped_at = count < room ? trace->n : (size_t)marks[count - 1].at;
-    if (status == SPW_OK && count < room && peak.sign != 0)
-        count = take_peak(trace, &s, peak, marks, count, glitches);
-    *n = count;
+    *stopped_at = f.n < room ? trace->n : (size_t)marks[f.n - 1].at;
+    if (status == SPW_OK && f.n < room)
+        end_run(trace, &s, &f);
+    *n = f.n;
+    *glitches = f.glitches;
     search_end(&s);
     return status;
 }
@@ -138,12 +212,19 @@ static double difference_noise(const spw_trace *trace, const search *s, float *p
 /* The smallest step between neighbours that is no repeat: the recorder's quantum,
  * or more. 0 where it is none: no recorder is coarser than 8 bits, and the last bit's
  * dithering comes in crowds, while a line drawn with two values (a simulation, a
- * digital source) changes only where its pulses do. */
-static float quantum(const spw_trace *trace, double full_scale) {
+ * digital source) changes only where its pulses do. Nobody asks below `enough`. */
+static float quantum(const spw_trace *trace, double full_scale, float enough) {
     float least = FLT_MAX;
     size_t changes = 0, crowded = 0, last = 0;
     size_t near = spw_trace_samples(trace->rate_hz, SHORTEST_S, 2);
-    for (size_t i = 1; i < trace->n; i++) {
+    for (size_t i = 1; i < trace->n && least > enough; i++) {
+        if ((i + trace->skip) % trace->chunk == 0) { /* whole chunks without a change */
+            const spw_range *r = &trace->range[(i + trace->skip) / trace->chunk];
+            if (r->low == r->high && trace->y[i - 1] == r->low) {
+                i += trace->chunk - 1;
+                continue;
+            }
+        }
         float d = fabsf(trace->y[i] - trace->y[i - 1]);
         if (!(d > 0))
             continue;
@@ -182,8 +263,10 @@ spw_status spw_coarse_size(const spw_trace *trace, double full_scale, spw_step_s
     if (status != SPW_OK || trace->n < 4 * s.m)
         goto done;
     size->noise = difference_noise(trace, &s, value);
-    if (full_scale > 0) /* digitised: a step of the last bit or two is no step */
-        size->noise = fmax(size->noise, 0.4 * (double)quantum(trace, full_scale));
+    if (full_scale > 0) { /* digitised: a step of the last bit or two is no step */
+        float enough = (float)(size->noise / QUANTUM_SHARE * (1 - 1e-6));
+        size->noise = fmax(size->noise, QUANTUM_SHARE * (double)quantum(trace, full_scale, enough));
+    }
     spw_step_size least = {.typical = 2 * STAND_OUT * size->noise};
     do { /* too many peaks to hold: only the larger ones can be the signal */
         status = spw_coarse_find(trace, &least, marks, PEAKS, &n, &stop, &glitches);

@@ -10,6 +10,9 @@ typedef struct spw_step_size {
     double noise;   /* robust standard deviation of the differences */
 } spw_step_size;
 
+/* Samples of such a mean. A chunk of ranges must not be shorter. */
+size_t spw_coarse_mean(double rate_hz);
+
 /* Looks at the whole stretch. typical is 0 when no step stands out of the noise.
  *   full_scale  of the recorder, or NAN: steps of a quantum or two are no steps */
 spw_status spw_coarse_size(const spw_trace *trace, double full_scale,

@@ -21,7 +21,8 @@ enum {
     LATER_SAMPLES = 1 << 20,
     LEAST_SAMPLES = 4096,
     MARGIN_SAMPLES = 192,
-    MARKS = 8192
+    MARKS = 8192,
+    CHUNK = 32 /* samples a range, where 60 us are not more */
 };
 
 static size_t samples_of(double rate_hz, double time_s, size_t most) {
@@ -47,14 +48,17 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
     f->margin = spw_trace_samples(rate, MARGIN_S, MARGIN_SAMPLES);
     if (f->margin > f->capacity / 8)
         f->margin = f->capacity / 8;
+    for (f->chunk = CHUNK; f->chunk < spw_coarse_mean(rate);)
+        f->chunk *= 2;
     f->clip_low = -INFINITY;
     f->clip_high = INFINITY;
     f->noise = (double)NAN;
     f->report.first_clip_s = f->report.low = f->report.high = f->report.noise_sd = (double)NAN;
-    f->y = malloc(f->capacity * sizeof *f->y);
+    f->store = f->y = malloc((f->capacity + f->chunk) * sizeof *f->store);
     f->flag = malloc(f->capacity);
+    f->range = malloc((f->capacity / f->chunk + 2) * sizeof *f->range);
     f->marks = malloc(MARKS * sizeof *f->marks);
-    if (f->y == NULL || f->flag == NULL || f->marks == NULL ||
+    if (f->store == NULL || f->flag == NULL || f->range == NULL || f->marks == NULL ||
         spw_crossing_new(rate, &f->crossing) != SPW_OK) {
         spw_edge_finder_free(f);
         return SPW_ERR_MEMORY;
@@ -68,20 +72,31 @@ void spw_edge_finder_free(spw_edge_finder *finder) {
         return;
     spw_crossing_free(&finder->crossing);
     spw_shape_free(&finder->shape);
-    free(finder->y);
+    free(finder->store);
     free(finder->flag);
+    free(finder->range);
     free(finder->marks);
     free(finder);
 }
 
 static spw_trace trace_of(const spw_edge_finder *f) {
-    return (spw_trace){
-        .y = f->y, .flag = f->flag, .n = f->n, .rate_hz = f->settings.sample_rate_hz};
+    return (spw_trace){.y = f->y,
+                       .flag = f->flag,
+                       .n = f->n,
+                       .rate_hz = f->settings.sample_rate_hz,
+                       .range = f->range,
+                       .chunk = f->chunk,
+                       .skip = f->skip};
 }
 
-/* Forgets samples before `keep`. */
+/* Forgets samples before `keep`; whole chunks of them give way. */
 static void drop(spw_edge_finder *f, size_t keep) {
-    memmove(f->y, f->y + keep, (f->n - keep) * sizeof *f->y);
+    size_t whole = (f->skip + keep) / f->chunk, end = f->skip + f->n;
+    size_t ranges = (end + f->chunk - 1) / f->chunk;
+    f->skip = (f->skip + keep) % f->chunk;
+    f->y = f->store + f->skip;
+    memmove(f->store, f->store + whole * f->chunk, (end - whole * f->chunk) * sizeof *f->store);
+    memmove(f->range, f->range + whole, (ranges - whole) * sizeof *f->range);
     memmove(f->flag, f->flag + keep, f->n - keep);
     spw_smooth_shift(&f->smooth, keep);
     f->base += keep;
@@ -160,9 +175,14 @@ static void shrink(spw_edge_finder *f) {
     size_t room = samples_of(f->settings.sample_rate_hz, LATER_S, LATER_SAMPLES);
     if (room >= f->capacity || f->n > room / 2)
         return;
-    float *y = realloc(f->y, room * sizeof *y);
-    if (y != NULL)
-        f->y = y;
+    float *store = realloc(f->store, (room + f->chunk) * sizeof *store);
+    if (store != NULL) {
+        f->store = store;
+        f->y = store + f->skip;
+    }
+    spw_range *range = realloc(f->range, (room / f->chunk + 2) * sizeof *range);
+    if (range != NULL)
+        f->range = range;
     uint8_t *flag = realloc(f->flag, room);
     if (flag != NULL)
         f->flag = flag;
@@ -257,29 +277,49 @@ static spw_status look_on(spw_edge_finder *f, bool last) {
     return SPW_OK;
 }
 
+/* Missing ones of the last n samples repeat the one before. */
+static void mend(spw_edge_finder *f, size_t n, spw_range *range) {
+    for (size_t i = f->n - n; i < f->n; i++) {
+        if (fabsf(f->y[i]) < 1e30F) {
+            f->last = f->y[i];
+        } else {
+            f->y[i] = f->last;
+            f->flag[i] = SPW_SAMPLE_MISSING;
+            f->report.missing_samples++;
+        }
+    }
+    size_t begun = (f->skip + f->n - 1) % f->chunk + 1; /* samples of the chunk */
+    begun = begun < f->n ? begun : f->n;
+    *range = spw_range_none();
+    (void)spw_range_take(NULL, f->y + f->n - begun, begun, range);
+}
+
+/* Takes n samples, chunk by chunk. */
+static void take(spw_edge_finder *f, const float *samples, size_t n) {
+    memset(f->flag + f->n, 0, n);
+    while (n > 0) {
+        size_t at = (f->skip + f->n) / f->chunk, begun = (f->skip + f->n) % f->chunk;
+        size_t part = f->chunk - begun < n ? f->chunk - begun : n;
+        spw_range *range = &f->range[at];
+        float *y = f->y + f->n;
+        if (begun == 0 || f->n == 0)
+            *range = spw_range_none();
+        bool good = spw_range_take(y, samples, part, range);
+        f->n += part;
+        if (!good)
+            mend(f, part, range);
+        f->last = y[part - 1];
+        samples += part;
+        n -= part;
+    }
+}
+
 spw_status spw_edge_finder_push(spw_edge_finder *f, const float *samples, size_t n) {
     while (n > 0 && f->failed == SPW_OK) {
-        size_t take = f->target - f->n < n ? f->target - f->n : n;
-        float *y = f->y + f->n;
-        memcpy(y, samples, take * sizeof *y);
-        memset(f->flag + f->n, 0, take);
-        bool odd = false;
-        for (size_t i = 0; i < take; i++)
-            odd |= !(fabsf(y[i]) < 1e30f);
-        for (size_t i = 0; odd && i < take; i++) {
-            if (fabsf(y[i]) < 1e30f) {
-                f->last = y[i];
-            } else {
-                y[i] = f->last;
-                f->flag[f->n + i] = SPW_SAMPLE_MISSING;
-                f->report.missing_samples++;
-            }
-        }
-        if (take > 0)
-            f->last = y[take - 1];
-        f->n += take;
-        samples += take;
-        n -= take;
+        size_t part = f->target - f->n < n ? f->target - f->n : n;
+        take(f, samples, part);
+        samples += part;
+        n -= part;
         if (f->n >= f->target)
             f->failed = look_on(f, false);
     }

@@ -21,9 +21,11 @@ struct spw_edge_finder {
     spw_status failed; /* of an earlier call: everything after it is refused */
 
     /* the stretch in memory: samples base ... base + n - 1 of the channel */
-    float *y;
+    float *store, *y; /* y = store + skip */
     uint8_t *flag;
+    spw_range *range;
     size_t n, capacity, target;
+    size_t chunk, skip; /* samples a range; samples left before y: less than a chunk */
     uint64_t base;
     size_t margin;  /* neighbourhood that timing needs on either side */
     size_t decided; /* transitions before it have been delivered (or are none) */

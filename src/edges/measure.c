@@ -4,6 +4,7 @@
 #include "edges/learn.h"
 #include "edges/plateau.h"
 #include "edges/restore.h"
+#include "edges/two.h"
 
 #include <float.h>
 #include <math.h>
@@ -45,37 +46,63 @@ static void clip_limits(const spw_edge_finder *f, float *low, float *high) {
 void spw_finder_flag(spw_edge_finder *f) {
     float low, high;
     clip_limits(f, &low, &high);
-    for (size_t i = f->flagged; i < f->n; i++) {
-        bool clipped = f->y[i] >= high || f->y[i] <= low;
-        if (!clipped || f->flag[i] != 0)
-            continue;
-        f->flag[i] = SPW_SAMPLE_CLIPPED;
-        if (f->report.clipped_samples++ == 0)
-            f->report.first_clip_s =
-                f->settings.start_s + (double)(f->base + i) / f->settings.sample_rate_hz;
+    for (size_t i = f->flagged, end; i < f->n; i = end) {
+        size_t k = (i + f->skip) / f->chunk;
+        end = (k + 1) * f->chunk - f->skip;
+        end = end < f->n ? end : f->n;
+        bool within = f->range[k].high < high && f->range[k].low > low;
+        for (; !within && i < end; i++) {
+            bool clipped = f->y[i] >= high || f->y[i] <= low;
+            if (!clipped || f->flag[i] != 0)
+                continue;
+            f->flag[i] = SPW_SAMPLE_CLIPPED;
+            if (f->report.clipped_samples++ == 0)
+                f->report.first_clip_s =
+                    f->settings.start_s + (double)(f->base + i) / f->settings.sample_rate_hz;
+        }
     }
     f->flagged = f->n;
+}
+
+/* The smallest step between neighbours that is one. */
+static float smallest_step(const float *y, size_t n) {
+    const spw_four none = spw_four_times(FLT_MAX);
+    spw_four least = none;
+    size_t i = 1;
+    for (; i + 4 <= n; i += 4) {
+        spw_four d = spw_magnitude(spw_four_at(y + i) - spw_four_at(y + i - 1));
+        least = spw_smaller(spw_pick((spw_four_masks)(d > 0), d, none), least);
+    }
+    float smallest = spw_least_of(least);
+    for (; i < n; i++) {
+        float d = fabsf(y[i] - y[i - 1]);
+        smallest = d > 0 && d < smallest ? d : smallest;
+    }
+    return smallest;
 }
 
 /* Flat tops: a recorder (or the stage before it) that clips piles its samples up
  * on one value at the end of the range; noise never does. */
 static void find_flat_tops(spw_edge_finder *f) {
-    float low = FLT_MAX, high = -FLT_MAX, quantum = FLT_MAX;
-    for (size_t i = 0; i < f->n; i++) {
-        low = fminf(low, f->y[i]);
-        high = fmaxf(high, f->y[i]);
-        float d = i > 0 ? fabsf(f->y[i] - f->y[i - 1]) : 0;
-        quantum = d > 0 && d < quantum ? d : quantum;
-    }
+    float quantum = smallest_step(f->y, f->n);
     f->quantum = (double)quantum < 0.1 * f->size.typical ? (double)quantum : 0;
     if (!(f->settings.full_scale > 0) || !(f->noise > 1.5 * f->quantum))
         return;
-    size_t at[2] = {0, 0}, near[2] = {0, 0};
-    for (size_t i = 0; i < f->n; i++) {
-        at[0] += f->y[i] == low;
-        at[1] += f->y[i] == high;
-        near[0] += f->y[i] > low && f->y[i] < low + 3.5F * quantum;
-        near[1] += f->y[i] < high && f->y[i] > high - 3.5F * quantum;
+    size_t at[2] = {0, 0}, near[2] = {0, 0}, chunks = (f->skip + f->n + f->chunk - 1) / f->chunk;
+    spw_range all = spw_range_none();
+    (void)spw_range_take(NULL, f->y, f->n, &all);
+    float low = all.low, high = all.high, low_end = low + 3.5F * quantum,
+          high_end = high - 3.5F * quantum;
+    for (size_t k = 0; k < chunks; k++) {
+        if (f->range[k].low >= low_end && f->range[k].high <= high_end)
+            continue;
+        size_t from = k > 0 ? k * f->chunk - f->skip : 0, to = (k + 1) * f->chunk - f->skip;
+        for (size_t i = from; i < to && i < f->n; i++) {
+            at[0] += f->y[i] == low;
+            at[1] += f->y[i] == high;
+            near[0] += f->y[i] > low && f->y[i] < low_end;
+            near[1] += f->y[i] < high && f->y[i] > high_end;
+        }
     }
     if (at[0] >= 8 && at[0] > 2 * near[0])
         f->clip_low = low;

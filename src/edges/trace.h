@@ -5,6 +5,7 @@
 #ifndef SPW_TRACE_H
 #define SPW_TRACE_H
 
+#include "edges/range.h"
 #include "spanwright/edges.h"
 
 #define SPW_SAMPLE_CLIPPED 1u
@@ -16,6 +17,9 @@ typedef struct spw_trace {
     const uint8_t *flag; /* 0: good */
     size_t n;
     double rate_hz;
+    /* samples chunk k - skip ... chunk (k + 1) - skip - 1 are within range[k] */
+    const spw_range *range;
+    size_t chunk, skip;
 } spw_trace;
 
 /* One transition. */

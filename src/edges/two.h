@@ -1,9 +1,14 @@
-/* Two numbers at a time, in the compiler's own vectors: the same on every
- * processor, and the order of sums the same too. */
+/* Two numbers (or four short ones) at a time, in the compiler's own vectors: on every
+ * processor, and with the same order of sums. */
 #ifndef SPW_TWO_H
 #define SPW_TWO_H
 
+#include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
+#if defined(__SSE__)
+#include <xmmintrin.h>
+#endif
 
 typedef double spw_two __attribute__((vector_size(16)));
 typedef double spw_two_loose __attribute__((vector_size(16), aligned(8), may_alias));
@@ -56,6 +61,63 @@ static inline void spw_add_times(double *y, double c, const double *x, size_t n)
         spw_two_put(y + i, spw_two_at(y + i) + cc * spw_two_at(x + i));
     for (; i < n; i++)
         y[i] += c * x[i];
+}
+
+typedef float spw_four __attribute__((vector_size(16)));
+typedef float spw_four_loose __attribute__((vector_size(16), aligned(4), may_alias));
+typedef int32_t spw_four_masks __attribute__((vector_size(16)));
+
+static inline spw_four spw_four_at(const float *at) {
+    return *(const spw_four_loose *)at;
+}
+
+static inline void spw_four_put(float *at, spw_four value) {
+    *(spw_four_loose *)at = value;
+}
+
+static inline spw_four spw_four_times(float value) {
+    return (spw_four){value, value, value, value};
+}
+
+static inline spw_four spw_pick(spw_four_masks mask, spw_four yes, spw_four no) {
+    return (spw_four)((mask & (spw_four_masks)yes) | (~mask & (spw_four_masks)no));
+}
+
+/* The smaller, the larger ones; b's where a is no number. Not every compiler sees that
+ * this is one instruction. */
+static inline spw_four spw_smaller(spw_four a, spw_four b) {
+#if defined(__SSE__)
+    return (spw_four)_mm_min_ps((__m128)a, (__m128)b);
+#else
+    return spw_pick((spw_four_masks)(a < b), a, b);
+#endif
+}
+
+static inline spw_four spw_larger(spw_four a, spw_four b) {
+#if defined(__SSE__)
+    return (spw_four)_mm_max_ps((__m128)a, (__m128)b);
+#else
+    return spw_pick((spw_four_masks)(a > b), a, b);
+#endif
+}
+
+static inline float spw_least_of(spw_four a) {
+    float x = a[0] < a[1] ? a[0] : a[1], y = a[2] < a[3] ? a[2] : a[3];
+    return x < y ? x : y;
+}
+
+static inline float spw_most_of(spw_four a) {
+    float x = a[0] > a[1] ? a[0] : a[1], y = a[2] > a[3] ? a[2] : a[3];
+    return x > y ? x : y;
+}
+
+static inline bool spw_all(spw_four_masks mask) {
+    return (mask[0] & mask[1] & mask[2] & mask[3]) != 0;
+}
+
+static inline spw_four spw_magnitude(spw_four a) {
+    const int32_t most = INT32_MAX;
+    return (spw_four)((spw_four_masks)a & (spw_four_masks){most, most, most, most});
 }
 
 #endif
