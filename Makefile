@@ -54,7 +54,7 @@ TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
 .PHONY: all setup setup-test setup-lint setup-fuzz setup-coverage demo test check check-threads test-page fuzz fuzz-one \
-        lint analyze format sanitize tsan coverage reproducible valgrind accuracy install clean captures tools
+        lint analyze format sanitize tsan coverage reproducible valgrind accuracy bench install clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -168,6 +168,18 @@ captures: $(BUILD)/tools/make_captures
 accuracy: setup
 	@$(MAKE) --no-print-directory -s $(BUILD)/tools/accuracy
 	@$(BUILD)/tools/accuracy
+
+# Speed against plain reading, plain decoding and scripts. SIZE=0.1: shorter captures;
+# RUNS: rounds; BENCH_FLAGS: see tools/bench/bench.py --help. The tables go to stdout.
+SIZE ?= 1
+RUNS ?= 5
+BENCH_PYTHON ?= /usr/bin/python3
+BENCH_FLAGS ?=
+bench:
+	@BENCH_PYTHON=$(BENCH_PYTHON) tools/setup.sh build bench
+	@$(MAKE) --no-print-directory -s $(PROGRAM) $(BUILD)/tools/make_loads $(BUILD)/tools/bench_reference >&2
+	@LC_ALL=C PYTHONDONTWRITEBYTECODE=1 $(BENCH_PYTHON) tools/bench/bench.py --build $(BUILD) --size $(SIZE) \
+	    --runs $(RUNS) $(BENCH_FLAGS)
 
 install: all
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/lib/pkgconfig $(DESTDIR)$(PREFIX)/include/spanwright

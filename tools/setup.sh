@@ -2,7 +2,7 @@
 # Checks that everything a build needs is there; installs what is missing on
 # Debian (as root or through sudo), otherwise names it for three systems.
 #
-#   tools/setup.sh [build|test|page|lint|fuzz|coverage]...     default: build
+#   tools/setup.sh [build|test|page|lint|fuzz|coverage|bench]...     default: build
 set -eu
 
 [ $# -gt 0 ] || set -- build
@@ -74,6 +74,19 @@ need_coverage() {
     need gcovr "$(command_there gcovr)" gcovr gcovr gcovr
 }
 
+# Debian's NumPy and pandas belong to Debian's own Python, not to another in PATH.
+bench_scripts_there() {
+    if "${BENCH_PYTHON:-/usr/bin/python3}" -c 'import numpy, pandas' 2>/dev/null; then echo yes; else echo no; fi
+}
+need_bench() {
+    need numpy-and-pandas "$(bench_scripts_there)" "python3 python3-numpy python3-pandas" \
+        "python3 python3-numpy python3-pandas" "numpy pandas"
+    need mawk "$(command_there mawk)" mawk mawk mawk
+    need gzip "$(command_there zcat)" gzip gzip gzip
+    need zstd "$(command_there zstdcat)" zstd zstd zstd
+    need valgrind "$(command_there valgrind)" valgrind valgrind valgrind
+}
+
 # libFuzzer comes with clang's run-time library, on Debian in a package of its own.
 fuzzer_there() {
     if echo 'int LLVMFuzzerTestOneInput(const char *d, unsigned long n) { return d == 0 && n == 1; }' |
@@ -87,9 +100,9 @@ need_fuzz() {
 
 for what in "$@"; do
     case $what in
-    build | test | page | lint | fuzz | coverage) "need_$what" ;;
+    build | test | page | lint | fuzz | coverage | bench) "need_$what" ;;
     *)
-        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint, fuzz or coverage)" >&2
+        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint, fuzz, coverage or bench)" >&2
         exit 2
         ;;
     esac

@@ -1,0 +1,307 @@
+"""Measures how fast `spanwright measure` is: makes its inputs, runs it in turn with
+plain reading, plain decoding and the scripts beside this file, compares all their
+answers and prints tables for README.md. See --help; `make bench` calls it.
+
+Progress goes to stderr. Exit status: 1 when two answers disagree, or, with
+--strict, when a limit is missed; 2 when something cannot be run."""
+import argparse
+import glob
+import hashlib
+import json
+import os
+import re
+import shutil
+import statistics
+import subprocess
+import sys
+
+import works
+
+HERE = os.path.dirname(os.path.abspath(__file__))
+
+
+def say(text):
+    print(f"bench: {text}", file=sys.stderr, flush=True)
+
+
+def stop(text):
+    say(text)
+    sys.exit(2)
+
+
+class Bench:
+    """Where things are, and how a command is run."""
+
+    def __init__(self, args):
+        self.args = args
+        self.program = os.path.join(args.build, "spanwright")
+        self.tool = os.path.join(args.build, "tools", "bench_reference")
+        self.maker = os.path.join(args.build, "tools", "make_loads")
+        self.folder = os.path.join(args.build, "bench", f"size-{args.size:g}")
+        os.makedirs(self.folder, exist_ok=True)
+        self.recipe = self.recipe_digest()
+
+    def recipe_digest(self):
+        """Inputs are kept until what makes them changes."""
+        digest = hashlib.sha256()
+        for path in sorted(glob.glob(os.path.join(HERE, "..", "sim", "*.[ch]"))) + [
+            os.path.join(HERE, "..", "make_loads.c")
+        ]:
+            with open(path, "rb") as source:
+                digest.update(source.read())
+        return digest.hexdigest()
+
+    def make(self, name, command, output=None):
+        """Makes the input `name` by `command` unless it is there already."""
+        path = os.path.join(self.folder, name)
+        note, wanted = path + ".made", " ".join([self.recipe] + command)
+        if os.path.exists(path) and os.path.exists(note):
+            with open(note, encoding="ascii") as old:
+                if old.read() == wanted:
+                    return path
+        say(f"makes {name}")
+        if output is None:
+            status = subprocess.run(command, check=False).returncode
+        else:
+            with open(path, "wb") as out:
+                status = subprocess.run(command, stdout=out, check=False).returncode
+        if status != 0:
+            stop(f"cannot make {path}")
+        with open(note, "w", encoding="ascii") as new:
+            new.write(wanted)
+        return path
+
+    def load(self, name, kind, seconds, *more):
+        path = os.path.join(self.folder, name)
+        return self.make(name, [self.maker, kind, f"{seconds:.6g}", path, *map(str, more)])
+
+    def packed(self, path, how):
+        command = {"gz": ["gzip", "-nc", path], "zst": ["zstd", "-qc", path]}[how]
+        return self.make(f"{os.path.basename(path)}.{how}", command, output=True)
+
+    def run(self, command):
+        """Wall seconds, CPU seconds, peak KiB and output of a command."""
+        out = os.path.join(self.folder, "answer")
+        taken = subprocess.run([self.tool, "run", out] + command, capture_output=True, text=True, check=False)
+        fields = taken.stdout.split()
+        if taken.returncode != 0 or len(fields) != 4 or fields[3] != "0":
+            stop(f"failed: {' '.join(command)}\n{taken.stderr}")
+        with open(out, encoding="utf-8") as answer:
+            return float(fields[0]), float(fields[1]), int(fields[2]), answer.read()
+
+    def instructions(self, command):
+        """Instructions that a command executes, as callgrind counts them."""
+        ran = subprocess.run(
+            ["valgrind", "--tool=callgrind", "--callgrind-out-file=/dev/null"] + command,
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, check=False)
+        found = re.search(r"Collected\s*:\s*(\d+)", ran.stderr)
+        if ran.returncode != 0 or not found:
+            stop(f"failed under callgrind: {' '.join(command)}\n{ran.stderr}")
+        return int(found.group(1))
+
+
+def figures_of_measure(text):
+    """Name: (pulses, mean width, mean period) of each line with control pulses."""
+    return {channel["name"].split(".")[-1]:
+            (channel["pulses"], channel["width_us"]["mean"], channel["period_us"]["mean"])
+            for channel in json.loads(text)["captures"][0]["channels"]
+            if channel["signal"] == "control_pulses"}
+
+
+def figures_of_script(text):
+    rows = [line.split() for line in text.splitlines()]
+    return {name: (int(n), float(width), float(period)) for name, n, width, period in rows}
+
+
+def disagreements(work, ours, other, theirs):
+    """Sentences on what differs. Logic: the instants are the same, so that figures
+    agree to the last of the six decimals that a script prints. Analogue: straight
+    lines between samples and fitted edges cross within the same sample, so that a
+    mean period differs by at most a sample over all frames, and a mean width, whose
+    frames fall anywhere between samples, by half a sample."""
+    if len(ours) == 1 == len(theirs):
+        theirs = dict(zip(ours, theirs.values()))
+    if ours.keys() != theirs.keys() or not ours:
+        return [f"{work.name}: lines {sorted(ours)} against {sorted(theirs)} of {other}"]
+    bad = []
+    for name, (pulses, width, period) in ours.items():
+        n, other_width, other_period = theirs[name]
+        width_limit = work.sample_us / 2 if work.sample_us else 1e-6
+        period_limit = work.sample_us / max(pulses - 1, 1) if work.sample_us else 1e-6
+        if n != pulses or abs(width - other_width) > width_limit or abs(period - other_period) > period_limit:
+            bad.append(f"{work.name}, {name}: {pulses} pulses, {width:.6f} us, {period:.6f} us against "
+                       f"{n}, {other_width:.6f} us, {other_period:.6f} us of {other}")
+    return bad
+
+
+class Result:
+    """What the rounds of one work gave."""
+
+    def __init__(self, work, path, by_processor):
+        self.work, self.path, self.by_processor = work, path, by_processor
+        self.size = os.path.getsize(os.path.splitext(path)[0] if work.packed else path)
+        self.seconds, self.cpu, self.peak, self.answer = {}, {}, {}, {}
+
+    def add(self, name, ran):
+        seconds, cpu, peak, self.answer[name] = ran
+        self.seconds.setdefault(name, []).append(seconds)
+        self.cpu.setdefault(name, []).append(cpu)
+        self.peak[name] = max(self.peak.get(name, 0), peak)
+
+    def median(self, name):
+        return statistics.median(self.seconds[name])
+
+    def ratio(self, name):
+        """Median over the rounds of our time over theirs."""
+        times = self.cpu if self.by_processor else self.seconds
+        pairs = zip(times["measure"], times[name])
+        return statistics.median(ours / theirs for ours, theirs in pairs)
+
+    def tell(self):
+        """A line of progress; CPU time is what counts on a busy machine."""
+        times = [f"{name} {self.median(name):.3f} ({statistics.median(self.cpu[name]):.3f})" for name in self.seconds]
+        say(f"{self.work.name}: seconds (of the processor) {', '.join(times)}")
+
+    def pulses(self):
+        return sum(f[0] for f in figures_of_measure(self.answer["measure"]).values())
+
+    def allowed_mib(self):
+        return 48 + self.pulses() * 64 / 2**20
+
+
+def contenders(bench, work, path):
+    """Name: command of all that run in a round of a work."""
+    words = {"PROGRAM": bench.program, "TOOL": bench.tool, "PYTHON": sys.executable, "HERE": HERE, "FILE": path}
+    if work.beside:
+        words["BESIDE"] = os.path.join(bench.folder, work.beside)
+    commands = {"measure": ["PROGRAM", "measure", "--json", "FILE"] + work.options}
+    if work.reader:
+        commands["reader alone"] = ["TOOL", "reader", "FILE"] + work.options[1:]
+    commands.update({other.name: other.command for other in work.against})
+
+    def filled(word):
+        return re.sub(r"\b(" + "|".join(words) + r")\b", lambda m: words[m.group(1)], word)
+
+    return {name: [filled(word) for word in command] for name, command in commands.items()}
+
+
+def measure(bench, work):
+    """Runs the rounds of a work; contenders take turns, so that drift meets all."""
+    path = os.path.join(bench.folder, work.file)
+    result, commands = Result(work, path, bench.args.processor), contenders(bench, work, path)
+    for name in {path} | ({os.path.join(bench.folder, work.beside)} if work.beside else set()):
+        bench.run([bench.tool, "read", name]) # into the page cache
+    order = list(commands)
+    say(f"{work.name}: {bench.args.runs} rounds of {', '.join(order)}")
+    for turn in range(bench.args.runs):
+        for name in order[turn % len(order):] + order[: turn % len(order)]:
+            result.add(name, bench.run(commands[name]))
+    result.tell()
+    return result
+
+
+def verdict(met):
+    return {True: "yes", False: "**no**", None: ""}[met]
+
+
+def print_times(results):
+    print("| work | size, MB | time, s | processor, s | GB/s | reader alone, s | peak memory, MiB | allowed, MiB | met |")
+    print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
+    missed = 0
+    for r in results:
+        peak, allowed, seconds = r.peak["measure"] / 1024, r.allowed_mib(), r.median("measure")
+        alone = f"{r.median('reader alone'):.3f}" if r.work.reader else ""
+        missed += peak > allowed
+        print(f"| {r.work.name} | {r.size / 1e6:.0f} | {seconds:.3f} "
+              f"| {statistics.median(r.cpu['measure']):.3f} | {r.size / seconds / 1e9:.2f} | {alone} | {peak:.1f} | {allowed:.1f} | {verdict(peak <= allowed)} |")
+    return missed
+
+
+def print_ratios(results):
+    print("\n| work | against | its time, s | its peak, MiB | spanwright takes | limit | met |")
+    print("| --- | --- | ---: | ---: | ---: | ---: | --- |")
+    missed = 0
+    for r in results:
+        for other in r.work.against:
+            ratio = r.ratio(other.name)
+            shown, limit, met = other.judge(ratio)
+            missed += met is False
+            print(f"| {r.work.name} | {other.name} | {r.median(other.name):.3f} "
+                  f"| {r.peak[other.name] / 1024:.1f} | {shown} | {limit} | {verdict(met)} |")
+    return missed
+
+
+def print_instructions(bench):
+    print("\n| instructions (callgrind) | counted | aim | met |\n| --- | ---: | ---: | --- |")
+    missed = 0
+    for count in works.COUNTS:
+        say(f"counts the instructions of {count.name}")
+        for label, value, aim in count.of(bench):
+            met = None if aim is None else value <= aim
+            missed += met is False
+            shown = f"{value:.0f}" if value >= 100 else f"{value:.2f}"
+            print(f"| {label} | {shown} | {'' if aim is None else f'at most {aim}'} | {verdict(met)} |", flush=True)
+    return missed
+
+
+def machine():
+    try:
+        with open("/proc/cpuinfo", encoding="utf-8") as info:
+            virtual = "hypervisor" in info.read()
+    except OSError:
+        virtual = False
+    kind = os.uname().machine.replace("_", "-")
+    return f"{'a virtual' if virtual else 'an'} {kind} machine with {len(os.sched_getaffinity(0))} cores"
+
+
+def arguments():
+    parser = argparse.ArgumentParser(description="Measures the speed of spanwright measure.")
+    parser.add_argument("--build", default="build", help="where the program and the tools are")
+    parser.add_argument("--size", type=float, default=1, help="length of the inputs, 1: as in the limits")
+    parser.add_argument("--runs", type=int, default=5, help="rounds of each work")
+    parser.add_argument("--only", default="", help="works, by file: " + ",".join(w.file for w in works.WORKS))
+    parser.add_argument("--no-long", action="store_true", help="leave the longest out (2.3 GB)")
+    parser.add_argument("--no-instructions", action="store_true", help="count no instructions")
+    parser.add_argument("--processor", action="store_true",
+                        help="ratios of processor time, where others use the machine too")
+    parser.add_argument("--strict", action="store_true", help="a missed limit is a failure")
+    return parser.parse_args()
+
+
+def main():
+    args = arguments()
+    bench = Bench(args)
+    for command in ("mawk", "gzip", "zcat", "zstd", "zstdcat", "valgrind"):
+        if shutil.which(command) is None:
+            stop(f"{command} is missing (tools/setup.sh bench)")
+    only = set(args.only.split(",")) - {""}
+    chosen = [w for w in works.WORKS if (not only or w.file in only) and not (args.no_long and w.is_long)]
+    needed = sum(w.bytes for w in chosen) * args.size * 1.1
+    if shutil.disk_usage(bench.folder).free < needed:
+        stop(f"the inputs need {needed / 1e9:.1f} GB in {bench.folder}; SIZE=0.1 makes them smaller")
+    works.make_inputs(bench, chosen)
+    results = [measure(bench, work) for work in chosen]
+    bad = []
+    for r in results:
+        ours = figures_of_measure(r.answer["measure"])
+        for other in r.work.against:
+            if other.answers:
+                of = figures_of_measure if other.answers == "measure" else figures_of_script
+                bad += disagreements(r.work, ours, other.name, of(r.answer[other.name]))
+    what = "Medians (ratios: of processor time)" if args.processor else "Medians"
+    print(f"{what} of {args.runs} runs in turn on {machine()}, files in the page cache; "
+          "sizes are of captures unpacked.\n")
+    missed = print_times(results) + print_ratios(results)
+    if not args.no_instructions:
+        missed += print_instructions(bench)
+    compared = sum(1 for r in results for o in r.work.against if o.answers)
+    print(f"\n{'All' if not bad else 'Not all'} of {compared} other answers agree with spanwright's in pulses, "
+          "mean width and mean period of every line.")
+    for sentence in bad:
+        say(f"disagrees: {sentence}")
+    say(f"{missed} limits missed")
+    return 1 if bad or (args.strict and missed) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
