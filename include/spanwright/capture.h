@@ -64,6 +64,10 @@ typedef struct spw_change {
     uint32_t level;
 } spw_change;
 
+/* Samples are smaller than this, whatever their unit: sums of their squares stay finite.
+ * A larger one counts as missing. */
+#define SPW_SAMPLE_MAX 1e30f
+
 /* Where a reader puts what it finds. Each call returns SPW_OK to go on; any
  * other status ends the reading and is returned by spw_capture_read.
  *   channel   number `index` (0, 1, ... in order), before any data

@@ -48,8 +48,11 @@ bool spw_logic_edges_step(spw_logic_edges *state, double time_s, uint32_t level,
 /* Samples of one analogue channel to edges, in one pass with bounded memory. */
 typedef struct spw_edge_finder spw_edge_finder;
 
+/* Windows are times, and must fit the buffer. */
+#define SPW_EDGES_RATE_MAX_HZ 100e6
+
 typedef struct spw_edge_settings {
-    double sample_rate_hz; /* > 0 */
+    double sample_rate_hz; /* > 0, <= SPW_EDGES_RATE_MAX_HZ */
     double start_s;        /* instant of sample 0 */
     double full_scale;     /* clip magnitude or NAN */
     bool lossy;

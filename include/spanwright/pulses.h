@@ -149,6 +149,10 @@ typedef struct spw_channel {
     spw_notes warnings;
 } spw_channel;
 
+/* Pulses kept of all channels of a capture, unless its options say otherwise: 2 GiB, a
+ * week of one line at 50 Hz. More is SPW_ERR_LIMIT. */
+#define SPW_PULSES_MAX ((uint64_t)1 << 25)
+
 typedef struct spw_measure_options {
     spw_read_options read;
     const char *const *channels; /* names asked for (exact, or a unique ending after a '.') */
@@ -159,6 +163,7 @@ typedef struct spw_measure_options {
     double known_frame_us; /* > 0: correct the clock by this exact frame period; else 0 */
     double width_low_us, width_high_us; /* accepted widths; default 200, 3500 */
     double neutral_us;                  /* for the neutral level; default 1500 */
+    uint64_t pulses_max;                /* 0: SPW_PULSES_MAX */
 } spw_measure_options;
 spw_measure_options spw_measure_defaults(void);
 

@@ -55,6 +55,12 @@ static spw_status prepare(sound_player *player, spw_error *error) {
         return spw_error_set(error, SPW_ERR_UNSUPPORTED,
                              "this is an MP3 file, a codec that leaves out what edges are made of; "
                              "record WAV or FLAC and read that");
+    uint32_t rate = spw_sound_rate(head, length);
+    if (rate > INT32_MAX) /* libsndfile's own limit */
+        return spw_error_set(error, SPW_ERR_LIMIT,
+                             "the sound file's header claims %lu samples a second, and at most %ld "
+                             "are read; record it again or write its header anew",
+                             (unsigned long)rate, (long)INT32_MAX);
     stream->zeros = head[0] == 'f' ? 0 : SPW_SOUND_ZEROS; /* fLaC: none */
     stream->patches = spw_sound_repair(head, length, stream->patch);
     stream->told_length = spw_sound_end(head, length);

@@ -146,6 +146,39 @@ static size_t repair_flac(const char *head, size_t length, spw_sound_patch *patc
     return 1;
 }
 
+/* AU (.snd): a size of all ones is "not known"; one of 2 GiB or more, which
+ * libsndfile takes for a negative one, is told as that. */
+static size_t repair_au(const char *head, size_t length, bool big, spw_sound_patch *patch) {
+    if (length < 12 || number((const unsigned char *)head + 8, big) < UINT32_C(0x80000000))
+        return 0;
+    *patch = (spw_sound_patch){.at = 8, .length = 4, .bytes = {255, 255, 255, 255}};
+    return 1;
+}
+
+/* Where a chunk of a RIFF file begins behind its head, or 0. */
+static size_t find_chunk(const char *head, size_t length, const char *name, size_t room) {
+    const unsigned char *b = (const unsigned char *)head;
+    size_t at = 12;
+    while (at <= length && length - at >= 8) {
+        size_t size = number(b + at + 4, b[3] == 'X');
+        if (memcmp(b + at, name, 4) == 0)
+            return length - at >= 8 + room ? at + 8 : 0;
+        if (size > length)
+            return 0;
+        at += 8 + size + (size & 1);
+    }
+    return 0;
+}
+
+uint32_t spw_sound_rate(const char *head, size_t length) {
+    const unsigned char *b = (const unsigned char *)head;
+    bool snd = has(head, length, 0, ".snd", 4);
+    if ((snd || has(head, length, 0, "dns.", 4)) && length >= 20)
+        return number(b + 16, snd);
+    size_t at = has(head, length, 8, "WAVE", 4) ? find_chunk(head, length, "fmt ", 8) : 0;
+    return at > 0 ? number(b + at + 4, b[3] == 'X') : 1;
+}
+
 size_t spw_sound_repair(const char *head, size_t length, spw_sound_patch patch[SPW_SOUND_PATCHES]) {
     if (has(head, length, 0, "RIFF", 4) || has(head, length, 0, "RIFX", 4))
         return repair_wav(head, length, patch);
@@ -155,6 +188,8 @@ size_t spw_sound_repair(const char *head, size_t length, spw_sound_patch patch[S
         return repair_caf(head, length, patch);
     if (has(head, length, 0, "fLaC", 4))
         return repair_flac(head, length, patch);
+    if (has(head, length, 0, ".snd", 4) || has(head, length, 0, "dns.", 4))
+        return repair_au(head, length, head[0] == '.', patch);
     return 0;
 }
 

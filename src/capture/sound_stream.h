@@ -51,6 +51,8 @@ spw_sound_kind spw_sound_recognise(const char *head, size_t length);
 /* Patches for a header whose writer never came back to fill in the length
  * (a pipe, a recorder cut off); returns their number, 0 when all is well. */
 size_t spw_sound_repair(const char *head, size_t length, spw_sound_patch patch[SPW_SOUND_PATCHES]);
+/* Samples a second that the header of a WAV or AU file claims; 1 for another. */
+uint32_t spw_sound_rate(const char *head, size_t length);
 /* Where the samples of a W64 file end, which libsndfile takes from the file's
  * length alone; 0 when unknown. */
 uint64_t spw_sound_end(const char *head, size_t length);

@@ -161,6 +161,11 @@ void spw_source_step(spw_source *source, size_t step) {
     source->step = step;
 }
 
+void spw_source_bound(spw_source *source, uint64_t most) {
+    if (source->unpacker != NULL)
+        spw_unpacker_bound(source->unpacker, most);
+}
+
 void spw_source_free(spw_source *source) {
     if (source == NULL)
         return;

@@ -16,6 +16,8 @@ spw_status spw_source_memory(const char *bytes, size_t length, spw_source **sour
 /* For tests and fuzzing: a look into memory gives at most `step` bytes, or
  * what is wanted if that is more, so that borders come everywhere. 0: no bound. */
 void spw_source_step(spw_source *source, size_t step);
+/* For tests: bytes that are unpacked at most, SPW_UNPACKED_MAX otherwise. */
+void spw_source_bound(spw_source *source, uint64_t most);
 void spw_source_free(spw_source *source);
 
 /* The largest look-ahead. */

@@ -141,7 +141,7 @@ static inline bool take_samples(spw_table_run *run, const char *at, const char *
             if (at == NULL)
                 return false;
             float sample = (float)(spw_table_plain_value(&number) * c->factor);
-            if (!isfinite(sample))
+            if (!(fabsf(sample) < SPW_SAMPLE_MAX))
                 return false;
             run->block[c->slot * run->block_rows + run->filled] = sample;
         }

@@ -40,8 +40,10 @@ static const char *unit_name(int exponent) {
         return "us";
     case -9:
         return "ns";
-    default:
+    case -12:
         return "ps";
+    default:
+        return "fs";
     }
 }
 
@@ -139,7 +141,7 @@ spw_status spw_table_warn_cells(table_reading *reading) {
             WARN("%s: %llu %s no %s and count as unknown, the first in line %llu",
                  spw_text_safe(safe, sizeof safe, name, strlen(name)),
                  (unsigned long long)column->bad, COUNTED(column->bad, "cell holds", "cells hold"),
-                 column->role == SPW_ROLE_LOGIC ? "0 or 1" : "usable number",
+                 column->role == SPW_ROLE_LOGIC ? "0 or 1" : "usable number (below 1e30)",
                  (unsigned long long)column->bad_line);
         if (status != SPW_OK)
             return status;

@@ -68,7 +68,7 @@ static uint32_t threshold(const spw_table_column *column, double value) {
 static spw_status put_value(spw_table_run *run, spw_table_column *column, double value) {
     if (column->role == SPW_ROLE_SAMPLES) {
         float sample = (float)(value * column->factor);
-        if (!isfinite(sample)) {
+        if (!(fabsf(sample) < SPW_SAMPLE_MAX)) {
             note_bad(run, column);
             sample = NAN;
         }

@@ -85,6 +85,7 @@ bool spw_table_time_unit(const char *text, size_t length, size_t *name_length, i
     static const char *const us[] = {"us", "usec", "microsecond", "microseconds", "micros"};
     static const char *const ns[] = {"ns", "nsec", "nanosecond", "nanoseconds", "nanos"};
     static const char *const ps[] = {"ps", "picosecond", "picoseconds"};
+    static const char *const fs[] = {"fs", "femtosecond", "femtoseconds"};
     const char *unit;
     size_t n;
     if (!unit_part(text, length, true, name_length, &unit, &n))
@@ -99,6 +100,8 @@ bool spw_table_time_unit(const char *text, size_t length, size_t *name_length, i
         *exponent = -9;
     else if (ONE_OF(unit, n, ps))
         *exponent = -12;
+    else if (ONE_OF(unit, n, fs))
+        *exponent = -15;
     else
         return false;
     return true;

@@ -11,6 +11,7 @@
 #include <string.h>
 
 #define INPUT_CHUNK ((size_t)1 << 16)
+#define PACKED_ONCE 2 /* filters: the unpacker and the file itself */
 
 struct spw_unpacker {
     struct archive *archive;
@@ -18,6 +19,7 @@ struct spw_unpacker {
     const char *name;
     const char *block; /* libarchive's, what was not handed on yet */
     size_t block_left;
+    uint64_t given, most; /* bytes */
     char chunk[INPUT_CHUNK];
 };
 
@@ -85,7 +87,8 @@ static int set_up(spw_unpacker *unpacker) {
     if (status != ARCHIVE_OK)
         return status;
     /* A garbled header is passed through as if it were no compression at all. */
-    if (archive_filter_code(archive, 0) == ARCHIVE_FILTER_NONE)
+    if (archive_filter_code(archive, 0) == ARCHIVE_FILTER_NONE ||
+        archive_filter_count(archive) > PACKED_ONCE)
         return ARCHIVE_FATAL;
     struct archive_entry *entry;
     return archive_read_next_header(archive, &entry);
@@ -97,6 +100,11 @@ static spw_status start_failed(spw_unpacker *unpacker, int result, spw_error *er
             error, SPW_ERR_EMPTY,
             "the %s content is empty; record the capture again or name another file",
             unpacker->name);
+    if (archive_filter_count(unpacker->archive) > PACKED_ONCE)
+        return spw_error_set(error, SPW_ERR_UNSUPPORTED,
+                             "the content is packed more than once; unpack it by `%s -d` and read "
+                             "what comes out",
+                             unpacker->name);
     int reason = archive_errno(unpacker->archive);
     if (reason == ENOMEM)
         return spw_error_set(error, SPW_ERR_MEMORY, "out of memory while unpacking");
@@ -118,6 +126,7 @@ spw_status spw_unpacker_new(spw_input *input, const char *name, spw_unpacker **u
         return spw_error_set(error, SPW_ERR_MEMORY, "out of memory");
     made->input = input;
     made->name = name;
+    made->most = SPW_UNPACKED_MAX;
     made->archive = archive_read_new();
     spw_status status = SPW_ERR_MEMORY;
     if (made->archive == NULL)
@@ -165,11 +174,25 @@ ssize_t spw_unpacker_read(spw_unpacker *unpacker, char *data, size_t room, char 
         }
         unpacker->block = block;
     }
+    if (unpacker->given >= unpacker->most) {
+        (void)snprintf(damage, damage_room,
+                       "the %s content unpacks to more than %d GiB, the limit; what comes before "
+                       "was read, and `%s -dc FILE | spanwright ... -` reads it all",
+                       unpacker->name, SPW_UNPACKED_MAX_GIB, unpacker->name);
+        return -1;
+    }
     size_t n = unpacker->block_left < room ? unpacker->block_left : room;
+    if (n > unpacker->most - unpacker->given)
+        n = (size_t)(unpacker->most - unpacker->given);
     memcpy(data, unpacker->block, n);
     unpacker->block += n;
     unpacker->block_left -= n;
+    unpacker->given += n;
     return (ssize_t)n;
+}
+
+void spw_unpacker_bound(spw_unpacker *unpacker, uint64_t most) {
+    unpacker->most = most;
 }
 
 void spw_unpacker_free(spw_unpacker *unpacker) {

@@ -33,7 +33,8 @@ static const struct {
                                     "are listed"},
     [SPW_VCD_NOTE_CHANNELS] = {true, "is left out, as 4096 lines changed before it: dump fewer "
                                      "scopes"},
-    [SPW_VCD_NOTE_NAME] = {true, "is a name too long to keep: it was shortened"},
+    [SPW_VCD_NOTE_NAME] = {true, "is a name too long to keep (512 bytes, 1024 with its scopes): it "
+                                 "was shortened"},
     [SPW_VCD_NOTE_TEXT] = {true, "is no part of a VCD: the rest of its line is skipped"},
     [SPW_VCD_NOTE_UNDECLARED] = {true, "changes a variable that was not declared: skipped"},
     [SPW_VCD_NOTE_NINE] = {false, "has nine-state letters (IEEE Std 1164): H is read as 1, L as 0, "

@@ -13,7 +13,6 @@
 #define LATER_S 6.0    /* (the buffer once learned) */
 #define STRETCH_S 2.0  /* (later stretches) */
 #define MARGIN_S 3e-3
-#define FASTEST_HZ 100e6 /* windows are times: they must fit the buffer */
 enum {
     ENOUGH_EDGES = 240,         /* ... there is enough to learn from; but a mean of widths */
     PLENTY_EDGES = 2010,        /* keeps the shape's error, so with patience more is better */
@@ -33,7 +32,7 @@ static size_t samples_of(double rate_hz, double time_s, size_t most) {
 spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink sink, void *context,
                                spw_edge_finder **finder) {
     double rate = settings->sample_rate_hz;
-    if (!(rate > 0) || !(rate <= FASTEST_HZ) || sink == NULL)
+    if (!(rate > 0) || !(rate <= SPW_EDGES_RATE_MAX_HZ) || sink == NULL)
         return SPW_ERR_ARGUMENT;
     spw_edge_finder *f = calloc(1, sizeof *f);
     if (f == NULL)
@@ -280,7 +279,7 @@ static spw_status look_on(spw_edge_finder *f, bool last) {
 /* Missing ones of the last n samples repeat the one before. */
 static void mend(spw_edge_finder *f, size_t n, spw_range *range) {
     for (size_t i = f->n - n; i < f->n; i++) {
-        if (fabsf(f->y[i]) < 1e30F) {
+        if (fabsf(f->y[i]) < SPW_SAMPLE_MAX) {
             f->last = f->y[i];
         } else {
             f->y[i] = f->last;

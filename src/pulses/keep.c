@@ -127,6 +127,13 @@ static spw_status drop_window(spw_train *train) {
 static spw_status judge_window(spw_train *train) {
     if (!plausible(train))
         return drop_window(train);
+    if (train->edges_left != NULL) {
+        if (*train->edges_left < train->in_window) {
+            *train->edges_left = 0;
+            return SPW_ERR_LIMIT;
+        }
+        *train->edges_left -= train->in_window;
+    }
     spw_status status = keep_chunk(train, train->window, train->in_window);
     if (status != SPW_OK)
         return status;

@@ -127,7 +127,10 @@ spw_status spw_lanes_choose(spw_lanes *lanes) {
 static spw_status need_train(spw_lanes *lanes, spw_lane *lane) {
     if (lane->train != NULL)
         return SPW_OK;
-    return spw_train_new(lanes->options, lane->info.resolution_s, &lane->train);
+    spw_status status = spw_train_new(lanes->options, lane->info.resolution_s, &lane->train);
+    if (status == SPW_OK)
+        lane->train->edges_left = &lanes->edges_left;
+    return status;
 }
 
 static spw_status end_fast(spw_lane *lane) {
@@ -193,6 +196,17 @@ static spw_status need_finder(spw_lanes *lanes, spw_lane *lane) {
     spw_status status = need_train(lanes, lane);
     if (status != SPW_OK)
         return status;
+    if (lane->info.sample_rate_hz > SPW_EDGES_RATE_MAX_HZ) {
+        char safe[96];
+        const char *name = lane->name;
+        lanes->refused = true;
+        return spw_error_set(lanes->error, SPW_ERR_LIMIT,
+                             "%s has %.10g samples a second, and levels are measured of at most "
+                             "%.0f a second; save every %.0fth sample",
+                             spw_text_safe(safe, sizeof safe, name, strlen(name)),
+                             lane->info.sample_rate_hz, SPW_EDGES_RATE_MAX_HZ,
+                             ceil(lane->info.sample_rate_hz / SPW_EDGES_RATE_MAX_HZ));
+    }
     spw_edge_settings settings = {.sample_rate_hz = lane->info.sample_rate_hz,
                                   .start_s = lane->info.start_s,
                                   .full_scale = lane->info.full_scale,

@@ -25,7 +25,8 @@ typedef struct spw_lanes {
     spw_lane *lane;
     size_t n, room;
     bool chosen;
-    double fast_s; /* changes closer than this need no look */
+    uint64_t edges_left; /* that may be kept */
+    double fast_s;       /* changes closer than this need no look */
 } spw_lanes;
 
 /* The sink that fills the lanes. */

@@ -154,7 +154,9 @@ spw_status spw_measure(const char *path, const spw_measure_options *options, spw
         free(c);
         return say(SPW_ERR_MEMORY, error);
     }
+    uint64_t most = options->pulses_max > 0 ? options->pulses_max : SPW_PULSES_MAX;
     spw_lanes lanes = {.options = options,
+                       .edges_left = most < UINT64_MAX / 2 ? 2 * most : UINT64_MAX,
                        .error = &ours,
                        .fast_s = fmin(20, 0.25 * options->width_low_us) * 1e-6};
     spw_sink sink = spw_lanes_sink(&lanes);
@@ -165,6 +167,11 @@ spw_status spw_measure(const char *path, const spw_measure_options *options, spw
         status = say(finish(options, &lanes, c, &ours), &ours);
     else if (!lanes.refused)
         ours = read;
+    if (status == SPW_ERR_LIMIT && lanes.edges_left == 0)
+        (void)spw_error_set(&ours, status,
+                            "the capture has more than %llu pulses, the limit; measure fewer of "
+                            "its channels (--channel NAME), or a part of it",
+                            (unsigned long long)most);
     spw_lanes_free(&lanes);
     if (status != SPW_OK) {
         if (error != NULL)

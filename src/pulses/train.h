@@ -36,6 +36,7 @@ struct spw_train {
     uint32_t in_window, window_room;
     spw_edge *dropped; /* the first window that was not kept, for the reason */
     uint32_t n_dropped;
+    uint64_t *edges_left;   /* that may be kept, all trains of a capture; borrowed or NULL */
     bool dropping;          /* the last window judged was not kept */
     uint64_t transitions;   /* all, kept or not */
     uint64_t dropped_edges; /* not kept */
