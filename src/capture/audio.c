@@ -1,8 +1,8 @@
 /* Sound-card recordings, by libsndfile, front to back. */
 #include "capture/reader.h"
+#include "capture/sound_split.h"
 #include "capture/sound_stream.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -27,8 +27,10 @@ typedef struct sound_player {
     uint64_t frames;    /* delivered */
     bool damaged;
     bool repaired;
-    float *mixed; /* FRAMES of all channels, interleaved */
-    float *one;   /* FRAMES of one channel */
+    bool coded;   /* samples are codes of 16 bits, read as such: that is faster */
+    float *mixed; /* FRAMES of all channels, interleaved; or: */
+    short *codes;
+    float *one; /* FRAMES of one channel */
 } sound_player;
 
 bool spw_audio_recognises(const char *head, size_t length, bool whole) {
@@ -178,10 +180,10 @@ static spw_status announce(const SF_INFO *info, const spw_sink *sink) {
 static spw_status deliver(sound_player *player, const spw_sink *sink, size_t frames) {
     size_t channels = (size_t)player->info.channels;
     for (size_t c = 0; c < channels; c++) {
-        for (size_t i = 0; i < frames; i++) {
-            float value = player->mixed[i * channels + c];
-            player->one[i] = isfinite(value) ? value : NAN;
-        }
+        if (player->coded)
+            spw_sound_split_codes(player->codes, frames, channels, c, player->one);
+        else
+            spw_sound_split(player->mixed, frames, channels, c, player->one);
         spw_status status =
             sink->samples(sink->context, (uint32_t)c, player->frames, player->one, frames);
         if (status != SPW_OK)
@@ -193,15 +195,20 @@ static spw_status deliver(sound_player *player, const spw_sink *sink, size_t fra
 
 static spw_status play(sound_player *player, const spw_sink *sink) {
     size_t channels = (size_t)player->info.channels;
-    player->mixed = calloc(FRAMES * channels, sizeof *player->mixed);
+    player->coded = (player->info.format & SF_FORMAT_SUBMASK) == SF_FORMAT_PCM_16;
+    if (player->coded)
+        player->codes = calloc(FRAMES * channels, sizeof *player->codes);
+    else
+        player->mixed = calloc(FRAMES * channels, sizeof *player->mixed);
     player->one = calloc(FRAMES, sizeof *player->one);
-    if (player->mixed == NULL || player->one == NULL)
+    if ((player->mixed == NULL && player->codes == NULL) || player->one == NULL)
         return spw_error_set(player->stream.error, SPW_ERR_MEMORY, "out of memory");
     bool made_up = codec_of(player->info.format) == CODEC_BLOCKS;
     /* Little reads, so that few good frames go with the made-up block. */
     sf_count_t step = made_up ? FRAMES_OF_BLOCKS : FRAMES;
     for (;;) {
-        sf_count_t got = sf_readf_float(player->file, player->mixed, step);
+        sf_count_t got = player->coded ? sf_readf_short(player->file, player->codes, step)
+                                       : sf_readf_float(player->file, player->mixed, step);
         if (player->stream.status != SPW_OK)
             return player->stream.status;
         bool ended = player->stream.ended;
@@ -298,6 +305,7 @@ spw_status spw_audio_read(spw_source *source, const spw_read_options *options, s
         (void)sf_close(player.file);
     free(player.stream.held);
     free(player.mixed);
+    free(player.codes);
     free(player.one);
     return status;
 }
