@@ -1,13 +1,13 @@
 /* Makes the large captures that the speed of the readers is measured on:
- *   make_loads KIND SECONDS FILE [ACTIVE_S]
+ *   make_loads KIND SECONDS FILE [FROM_S FRAME_US]
  *     raw      4 servo lines, a byte a sample, 24 MHz
  *     vcd      a 5 MHz clock beside a servo line, time unit 10 ns
  *     logic    table of 3 lines, a row each microsecond
  *     volts    table of a line in volts, a row each microsecond
  *     stereo   WAV, 192 kHz, a servo line on each channel
  *     mono     WAV, 48 kHz, a servo line
- * Everything is seeded. No line has a fault, so that a script of a few lines finds
- * the same figures as spanwright; from ACTIVE_S on the lines stand still. */
+ * Everything is seeded. Frames last 20 ms, from FROM_S on FRAME_US. No line has a
+ * fault: a script of a few lines finds the same figures as spanwright. */
 #include "sim/rng.h"
 #include "sim/stream.h"
 #include "sim/train.h"
@@ -21,9 +21,7 @@
 
 enum { LINES = 4, CHUNK = 1 << 20 };
 
-#define FRAME_US 20000.0
-
-static double active_s; /* pulses until here */
+static double from_s, late_frame_us; /* frames of another period from here on */
 
 static _Noreturn void fail(const char *what, const char *name) {
     fprintf(stderr, "make_loads: %s %s: %s\n", what, name, strerror(errno));
@@ -44,29 +42,37 @@ static void finish(FILE *file, const char *path) {
         fail("cannot write", path);
 }
 
-/* Line number `number`: holds of 240 frames at three widths with ramps of 10
- * between them, whole pulses only. */
-static sim_train *line(unsigned number, double seconds) {
+/* Holds of 240 frames at three widths with ramps of 10 between them. */
+static size_t commands(sim_part *part, unsigned first, size_t frames, double period_us) {
     static const double width_us[] = {1500, 1000, 2000};
-    double start_s = 0.004 + 0.0013 * number;
-    double frames = floor((active_s - start_s - 0.004) * 1e6 / FRAME_US);
-    if (!(frames >= 1) || frames > 1e8) {
+    size_t parts = 0;
+    for (size_t hold = first; frames > 0; hold++) {
+        double from = width_us[hold % 3], to = width_us[(hold + 1) % 3];
+        size_t held = frames < 240 ? frames : 240, ramp = frames - held < 10 ? frames - held : 10;
+        part[parts++] = (sim_part){held, from, from, period_us};
+        if (ramp > 0)
+            part[parts++] = (sim_part){ramp, from, to, period_us};
+        frames -= held + ramp;
+    }
+    return parts;
+}
+
+/* Line number `number`: whole pulses only. */
+static sim_train *line(unsigned number, double seconds) {
+    double start_s = 0.004 + 0.0013 * number, end_s = seconds - 0.004;
+    double early = floor((fmin(from_s, end_s) - start_s) * 50);
+    double late = floor((end_s - start_s - early / 50) * 1e6 / late_frame_us);
+    if (!(early >= 1 && late >= 0) || early + late > 1e8) {
         errno = EINVAL;
         fail("cannot fill", "that time with frames");
     }
-    size_t left = (size_t)frames, parts = 0;
-    sim_part *part = calloc(left / 100 + 4, sizeof *part);
-    for (size_t hold = 0; part != NULL && left > 0; hold++) {
-        double from = width_us[(hold + number) % 3], to = width_us[(hold + number + 1) % 3];
-        size_t held = left < 240 ? left : 240, ramp = left - held < 10 ? left - held : 10;
-        part[parts++] = (sim_part){.frames = held, .from_us = from, .to_us = from};
-        if (ramp > 0)
-            part[parts++] = (sim_part){.frames = ramp, .from_us = from, .to_us = to};
-        left -= held + ramp;
-    }
+    sim_part *part = calloc((size_t)(early + late) / 100 + 8, sizeof *part);
+    size_t parts = part != NULL ? commands(part, number, (size_t)early, 20000) : 0;
+    if (parts > 0)
+        parts += commands(part + parts, number + 1, (size_t)late, late_frame_us);
     sim_train_spec spec = {.part = part,
                            .parts = parts,
-                           .period_us = FRAME_US,
+                           .period_us = 20000,
                            .start_s = start_s,
                            .end_s = seconds,
                            .jitter_us = 0.5,
@@ -318,9 +324,10 @@ static void write_sound(double seconds, const char *path, int channels, int rate
 
 int main(int argc, char **argv) {
     double seconds = argc > 3 ? strtod(argv[2], NULL) : 0;
-    active_s = argc > 4 ? strtod(argv[4], NULL) : seconds;
+    from_s = argc > 5 ? strtod(argv[4], NULL) : seconds;
+    late_frame_us = argc > 5 ? strtod(argv[5], NULL) : 20000;
     const char *kind = argc > 3 ? argv[1] : "", *path = argv[argc > 3 ? 3 : 0];
-    if (!(seconds > 0.02 && seconds < 1e5 && active_s <= seconds))
+    if (!(seconds > 0.02 && seconds < 1e5 && late_frame_us >= 2500))
         kind = "";
     if (strcmp(kind, "raw") == 0)
         write_raw(seconds, path);
@@ -335,7 +342,7 @@ int main(int argc, char **argv) {
     else if (strcmp(kind, "mono") == 0)
         write_sound(seconds, path, 1, 48000);
     else {
-        fputs("usage: make_loads raw|vcd|logic|volts|stereo|mono SECONDS FILE [ACTIVE_S]\n",
+        fputs("usage: make_loads raw|vcd|logic|volts|stereo|mono SECONDS FILE [FROM_S FRAME_US]\n",
               stderr);
         return 2;
     }

@@ -1,5 +1,4 @@
 """What bench.py measures, and the limits."""
-import json
 import os
 from dataclasses import dataclass, field
 
@@ -131,10 +130,10 @@ class ByteCount:
 
 @dataclass
 class EdgeCount:
-    """Instructions a sample and an edge. Three captures: lines active for `seconds`,
-    enough to learn the edges from all that is ever learned from; the same and then
-    as long idle; active for twice as long. The second takes the samples of the first
-    once more, the third the edges as well."""
+    """Instructions a sample and an edge. Three captures: `seconds` long, enough for
+    all that edges are ever learned from; twice as long; twice as long, with twice the
+    frame rate from `seconds` on. The third takes the edges of the second once more,
+    the second samples and edges of the first."""
     name: str
     kind: str
     channels: int
@@ -142,19 +141,15 @@ class EdgeCount:
     seconds: float
 
     def of(self, bench):
-        cases = [(1, 1), (2, 1), (2, 2)]
-        command = [[bench.program, "measure", "--json",
-                    bench.load(f"count-{self.kind}-{k}-{active}", self.kind, k * self.seconds, active * self.seconds)]
-                   for k, active in cases]
-        edges = [self.edges(bench.run(c)[3]) for c in command]
-        count = [bench.instructions(c) for c in command]
-        samples = self.seconds * self.rate_hz * self.channels
-        return [(f"{self.name}, a sample", (count[1] - count[0]) / samples, 60),
-                (f"{self.name}, an edge", (count[2] - count[1]) / (edges[2] - edges[1]), 40000)]
-
-    @staticmethod
-    def edges(text):
-        return sum(2 * channel["pulses"] for channel in json.loads(text)["captures"][0]["channels"])
+        start = self.seconds
+        path = [bench.load(f"count-{self.kind}-1", self.kind, start),
+                bench.load(f"count-{self.kind}-2", self.kind, 2 * start),
+                bench.load(f"count-{self.kind}-2-fast", self.kind, 2 * start, start, 10000)]
+        count = [bench.instructions([bench.program, "measure", "--json", p]) for p in path]
+        edges = 2 * self.channels * start / 20e-3
+        an_edge = (count[2] - count[1]) / edges
+        a_sample = (count[1] - count[0] - an_edge * edges) / (start * self.rate_hz * self.channels)
+        return [(f"{self.name}, a sample", a_sample, 60), (f"{self.name}, an edge", an_edge, 40000)]
 
 
 COUNTS = [ByteCount("raw", "raw", 0.25, ["--rate", "24000000"]), ByteCount("VCD", "vcd", 0.25),
