@@ -5,8 +5,10 @@ answers and prints tables for README.md. See --help; `make bench` calls it.
 Progress goes to stderr. Exit status: 1 when two answers disagree, or, with
 --strict, when a limit is missed; 2 when something cannot be run."""
 import argparse
+import contextlib
 import glob
 import hashlib
+import io
 import json
 import os
 import re
@@ -51,16 +53,20 @@ class Bench:
                 digest.update(source.read())
         return digest.hexdigest()
 
-    def make(self, name, command, output=None):
-        """Makes the input `name` by `command` unless it is there already."""
+    def make(self, name, command, packs=None):
+        """Makes the input `name` by `command` unless it is there already. packs: the
+        input that the command packs to its output."""
         path = os.path.join(self.folder, name)
-        note, wanted = path + ".made", " ".join([self.recipe] + command)
+        note = path + ".made"
+        wanted = " ".join([self.recipe] + [os.path.basename(word) for word in command])
+        if packs is not None:
+            wanted += " of " + self.read(packs + ".made")
         if os.path.exists(path) and os.path.exists(note):
-            with open(note, encoding="ascii") as old:
-                if old.read() == wanted:
-                    return path
+            if self.read(note) == wanted:
+                return path
+            os.remove(note)
         say(f"makes {name}")
-        if output is None:
+        if packs is None:
             status = subprocess.run(command, check=False).returncode
         else:
             with open(path, "wb") as out:
@@ -71,13 +77,18 @@ class Bench:
             new.write(wanted)
         return path
 
+    @staticmethod
+    def read(path):
+        with open(path, encoding="utf-8") as text:
+            return text.read()
+
     def load(self, name, kind, seconds, *more):
         path = os.path.join(self.folder, name)
         return self.make(name, [self.maker, kind, f"{seconds:.6g}", path, *map(str, more)])
 
     def packed(self, path, how):
         command = {"gz": ["gzip", "-nc", path], "zst": ["zstd", "-qc", path]}[how]
-        return self.make(f"{os.path.basename(path)}.{how}", command, output=True)
+        return self.make(f"{os.path.basename(path)}.{how}", command, packs=path)
 
     def run(self, command):
         """Wall seconds, CPU seconds, peak KiB and output of a command."""
@@ -86,8 +97,7 @@ class Bench:
         fields = taken.stdout.split()
         if taken.returncode != 0 or len(fields) != 4 or fields[3] != "0":
             stop(f"failed: {' '.join(command)}\n{taken.stderr}")
-        with open(out, encoding="utf-8") as answer:
-            return float(fields[0]), float(fields[1]), int(fields[2]), answer.read()
+        return float(fields[0]), float(fields[1]), int(fields[2]), self.read(out)
 
     def instructions(self, command):
         """Instructions that a command executes, as callgrind counts them."""
@@ -222,11 +232,11 @@ def print_ratios(results):
     print("| --- | --- | ---: | ---: | ---: | ---: | --- |")
     missed = 0
     for r in results:
-        for other in r.work.against:
+        for i, other in enumerate(r.work.against):
             ratio = r.ratio(other.name)
             shown, limit, met = other.judge(ratio)
             missed += met is False
-            print(f"| {r.work.name} | {other.name} | {r.median(other.name):.3f} "
+            print(f"| {r.work.name if i == 0 else ''} | {other.name} | {r.median(other.name):.3f} "
                   f"| {r.peak[other.name] / 1024:.1f} | {shown} | {limit} | {verdict(met)} |")
     return missed
 
@@ -240,8 +250,19 @@ def print_instructions(bench):
             met = None if aim is None else value <= aim
             missed += met is False
             shown = f"{value:.0f}" if value >= 100 else f"{value:.2f}"
-            print(f"| {label} | {shown} | {'' if aim is None else f'at most {aim}'} | {verdict(met)} |", flush=True)
+            print(f"| {label} | {shown} | {'' if aim is None else f'at most {aim}'} | {verdict(met)} |")
     return missed
+
+
+def into_readme(path, tables):
+    """Puts the tables between the two marks of a page."""
+    text = Bench.read(path)
+    new, n = re.subn(r"(<!-- bench -->\n).*(<!-- end of bench -->)",
+                     lambda m: f"{m.group(1)}\n{tables}\n{m.group(2)}", text, flags=re.S)
+    if n != 1:
+        stop(f"{path} has no place for the tables")
+    with open(path, "w", encoding="utf-8") as page:
+        page.write(new)
 
 
 def machine():
@@ -264,6 +285,7 @@ def arguments():
     parser.add_argument("--no-instructions", action="store_true", help="count no instructions")
     parser.add_argument("--processor", action="store_true",
                         help="ratios of processor time, where others use the machine too")
+    parser.add_argument("--readme", help="page to put the tables into, between its marks")
     parser.add_argument("--strict", action="store_true", help="a missed limit is a failure")
     return parser.parse_args()
 
@@ -289,14 +311,21 @@ def main():
                 of = figures_of_measure if other.answers == "measure" else figures_of_script
                 bad += disagreements(r.work, ours, other.name, of(r.answer[other.name]))
     what = "Medians (ratios: of processor time)" if args.processor else "Medians"
-    print(f"{what} of {args.runs} runs in turn on {machine()}, files in the page cache; "
-          "sizes are of captures unpacked.\n")
-    missed = print_times(results) + print_ratios(results)
-    if not args.no_instructions:
-        missed += print_instructions(bench)
+    if args.size != 1:
+        what = f"Captures of {args.size:g} of the full length. {what}"
     compared = sum(1 for r in results for o in r.work.against if o.answers)
-    print(f"\n{'All' if not bad else 'Not all'} of {compared} other answers agree with spanwright's in pulses, "
-          "mean width and mean period of every line.")
+    tables = io.StringIO()
+    with contextlib.redirect_stdout(tables):
+        print(f"{what} of {args.runs} runs in turn on {machine()}, files in the page cache; "
+              "sizes are of captures unpacked.\n")
+        missed = print_times(results) + print_ratios(results)
+        if not args.no_instructions:
+            missed += print_instructions(bench)
+        print(f"\n{'All' if not bad else 'Not all'} of {compared} other answers agree with spanwright's in pulses, "
+              "mean width and mean period of every line.")
+    print(tables.getvalue(), end="")
+    if args.readme:
+        into_readme(args.readme, tables.getvalue())
     for sentence in bad:
         say(f"disagrees: {sentence}")
     say(f"{missed} limits missed")

@@ -88,9 +88,9 @@ STEREO = Work("WAV 192 kHz stereo, a servo line on each channel", "stereo.wav", 
               sample_us=1e6 / 192e3,
               against=[decode("short", 12), decode("float"), decode("double"),
                        python("NumPy, straight lines", "wav_numpy.py", limit=1)])
-LONG = Work("the same, 10 times longer", "long.wav", 2304e6, "stereo", 3000, sample_us=1e6 / 192e3,
+LONG = Work("WAV 192 kHz stereo, 10 times longer", "long.wav", 2304e6, "stereo", 3000, sample_us=1e6 / 192e3,
             beside="stereo.wav", reader=False,
-            against=[Other("a tenth of it", ["PROGRAM", "measure", "--json", "BESIDE"], 11)])
+            against=[Other("spanwright, a tenth of it", ["PROGRAM", "measure", "--json", "BESIDE"], 11)])
 MONO = Work("WAV 48 kHz mono, 10 minutes at 50 Hz", "mono.wav", 57.6e6, "mono", 600, sample_us=1e6 / 48e3,
             against=[decode("short", 25), python("NumPy, straight lines", "wav_numpy.py")])
 
