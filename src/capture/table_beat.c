@@ -57,7 +57,7 @@ static bool fill(spw_table_beat *beat, const char *row, int64_t step, char mark)
 bool spw_table_beat_start(const spw_table_run *run, const char *row, const char *next,
                           spw_table_beat *beat) {
     size_t from, to, decimals;
-    if (next - row < 16 || !find_digits(run, row, &from, &to, &decimals))
+    if (next - row < 8 || !find_digits(run, row, &from, &to, &decimals))
         return false;
     int64_t step = step_in_places(run, decimals);
     if (step == 0)

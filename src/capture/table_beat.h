@@ -23,8 +23,8 @@ typedef struct spw_table_beat {
     uint64_t head_mask, head;           /* its first characters, up to eight */
 } spw_table_beat;
 
-/* Starts from the row at `row`, which was just taken. False when its time
- * cannot be foretold. */
+/* Starts from the row at `row`, which was just taken; at least as much as it
+ * takes follows it. False when its time cannot be foretold. */
 bool spw_table_beat_start(const spw_table_run *run, const char *row, const char *next,
                           spw_table_beat *beat);
 
