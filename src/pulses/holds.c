@@ -7,8 +7,8 @@
  * goes by pulses. */
 #include "pulses/holds.h"
 #include "base/array.h"
+#include "stats/order.h"
 
-#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -70,7 +70,7 @@ static spw_status own_scatter(const spw_hold_finder *f, const spw_piece *p, doub
     *mean = spw_moments_of(f->clean, first, first + n).mean;
     for (size_t i = 0; i < n; i++)
         off[i] = fabs(f->width[first + i] - *mean);
-    gsl_sort(off, 1, n);
+    spw_sort(off, n);
     *sd = fmax(f->noise.sd_us, spw_quantile_sorted(off, n, 0.9) / 1.645);
     free(off);
     return SPW_OK;

@@ -1,7 +1,7 @@
 /* The noise of a width series that also has steps, ramps and outliers. */
 #include "pulses/noise.h"
+#include "stats/order.h"
 
-#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -31,7 +31,7 @@ static double scale_at_lag(const double *w, size_t n, size_t lag, const uint32_t
             work[k++] = fabs(w[i + lag] - 2 * w[i] + w[i - lag]);
     if (k == 0)
         return 0;
-    gsl_sort(work, 1, k);
+    spw_sort(work, k);
     double median = spw_quantile_sorted(work, k, 0.5) / 0.6745;
     size_t central = (size_t)ceil(CENTRAL * (double)k);
     double sum = 0;

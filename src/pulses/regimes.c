@@ -2,8 +2,8 @@
  * skipped frames and glitches do not end a regime; a new period that lasts does. */
 #include "base/array.h"
 #include "pulses/train.h"
+#include "stats/order.h"
 
-#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -61,7 +61,7 @@ static double median_about(const double *interval_us, size_t n, size_t i) {
             near[k++] = interval_us[j];
     if (k == 0)
         return NAN;
-    gsl_sort(near, 1, k);
+    spw_sort(near, k);
     return k % 2 == 1 ? near[k / 2] : 0.5 * (near[k / 2 - 1] + near[k / 2]);
 }
 
@@ -137,7 +137,7 @@ static spw_status median_scatter(const frames *f, size_t n, double *share) {
     }
     *share = 0;
     if (k > 0) {
-        gsl_sort(d, 1, k);
+        spw_sort(d, k);
         *share = 0.41 * 1.4826 * spw_quantile_sorted(d, k, 0.5) / sqrt(2.0);
     }
     free(d);

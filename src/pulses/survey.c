@@ -1,7 +1,7 @@
 /* What the stretches of constant level between edges look like. */
 #include "pulses/train.h"
+#include "stats/order.h"
 
-#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -64,7 +64,7 @@ static void sample_add(sample *s, double length_us, bool high) {
 static spw_spread spread_of(double *values, size_t n) {
     if (n == 0)
         return (spw_spread){NAN, NAN, NAN};
-    gsl_sort(values, 1, n);
+    spw_sort(values, n);
     return (spw_spread){spw_quantile_sorted(values, n, 0.1), spw_quantile_sorted(values, n, 0.5),
                         spw_quantile_sorted(values, n, 0.9)};
 }

@@ -1,6 +1,6 @@
 #include "spanwright/stats.h"
+#include "stats/order.h"
 
-#include <gsl/gsl_sort.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
 #include <stdlib.h>
@@ -51,7 +51,7 @@ spw_status spw_summarise(const double *values, size_t n, spw_summary *summary) {
     if (sorted == NULL)
         return SPW_ERR_MEMORY;
     memcpy(sorted, values, n * sizeof *sorted);
-    gsl_sort(sorted, 1, n);
+    spw_sort(sorted, n);
     spw_summary s = spw_summary_none();
     s.n = n;
     s.min = sorted[0];
