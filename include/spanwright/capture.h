@@ -83,7 +83,9 @@ typedef struct spw_change {
  *             the channel's next change is delivered; asked after `changes`.
  *   passed    n > 0 changes of a channel were counted, the last one at last_s
  *             to `level`; comes before the channel's next change and the end
- * All pointers are borrowed for the time of the call. */
+ * All pointers are borrowed for the time of the call. Calls come one at a time;
+ * in a long recording of samples they may come from a thread that the library
+ * has started, which has ended when spw_capture_read returns. */
 typedef struct spw_sink {
     void *context;
     spw_status (*channel)(void *context, uint32_t index, const spw_channel_info *info);

@@ -2,6 +2,7 @@
  * time, so that a reader that takes what it looks at stays within the
  * processor's cache however large the largest look-ahead is. */
 #include "capture/source.h"
+#include "capture/ahead.h"
 #include "capture/unpack.h"
 
 #include <stdio.h>
@@ -10,6 +11,9 @@
 
 #define CHUNK ((size_t)1 << 18)
 #define CAPACITY (SPW_SOURCE_LOOK_MAX + CHUNK)
+/* A file that holds more than this is unpacked by a thread of its own. Not a
+ * pipe: nobody could end a thread that waits for one. */
+#define AHEAD_FROM ((uint64_t)1 << 20)
 
 struct spw_source {
     char *buffer;       /* CAPACITY bytes, or NULL */
@@ -22,13 +26,24 @@ struct spw_source {
     const char *compression;
     spw_input input;
     spw_unpacker *unpacker;
-    char damage[384];
+    bool may_read_ahead;
+    spw_ahead *ahead;
+    char damage[SPW_AHEAD_DAMAGE];
 };
+
+static ssize_t fetch_unpacked(spw_source *source, char *data, size_t room) {
+    if (source->may_read_ahead && source->position + source->end - source->start >= AHEAD_FROM) {
+        source->may_read_ahead = false;
+        source->ahead = spw_ahead_new(&source->input, source->unpacker);
+    }
+    if (source->ahead != NULL)
+        return spw_ahead_read(source->ahead, data, room, source->damage);
+    return spw_unpacker_read(source->unpacker, data, room, source->damage, sizeof source->damage);
+}
 
 static ssize_t fetch(spw_source *source, char *data, size_t room) {
     if (source->unpacker != NULL)
-        return spw_unpacker_read(source->unpacker, data, room, source->damage,
-                                 sizeof source->damage);
+        return fetch_unpacked(source, data, room);
     ssize_t got = spw_input_read(&source->input, data, room);
     if (got < 0) {
         char buffer[128];
@@ -106,6 +121,7 @@ static spw_status unpack(spw_source *source, spw_error *error) {
         spw_unpacker_new(&source->input, source->compression, &source->unpacker, error);
     if (status != SPW_OK)
         return status;
+    source->may_read_ahead = source->input.total > 0;
     fill(source, SPW_INPUT_HEAD);
     if (source->end == 0)
         return spw_error_set(error, SPW_ERR_FORMAT, "%s",
@@ -169,6 +185,7 @@ void spw_source_bound(spw_source *source, uint64_t most) {
 void spw_source_free(spw_source *source) {
     if (source == NULL)
         return;
+    spw_ahead_free(source->ahead);
     spw_unpacker_free(source->unpacker);
     spw_input_close(&source->input);
     free(source->buffer);

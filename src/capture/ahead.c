@@ -1,0 +1,134 @@
+#include "capture/ahead.h"
+
+#include <pthread.h>
+#include <stddef.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define BLOCKS 8
+#define BLOCK ((size_t)1 << 17)
+
+typedef struct block {
+    ssize_t length; /* as spw_unpacker_read says */
+    uint64_t done;  /* bytes of the file read by then */
+    char data[BLOCK];
+} block;
+
+/* Blocks taken .. made are the reader's, the others the thread's. */
+struct spw_ahead {
+    pthread_t thread;
+    pthread_mutex_t lock;
+    pthread_cond_t changed;
+    uint64_t made, taken;
+    bool quit;
+    spw_input *input;
+    spw_unpacker *unpacker;
+    spw_read_options options; /* its progress */
+    uint64_t told;
+    size_t at; /* in the block that is being taken */
+    char damage[SPW_AHEAD_DAMAGE];
+    block blocks[BLOCKS];
+};
+
+/* Waits for a free block; NULL when none is wanted any more. */
+static block *free_block(spw_ahead *ahead) {
+    pthread_mutex_lock(&ahead->lock);
+    while (ahead->made - ahead->taken == BLOCKS && !ahead->quit)
+        pthread_cond_wait(&ahead->changed, &ahead->lock);
+    block *b = ahead->quit ? NULL : &ahead->blocks[ahead->made % BLOCKS];
+    pthread_mutex_unlock(&ahead->lock);
+    return b;
+}
+
+static void *run(void *context) {
+    spw_ahead *ahead = context;
+    block *b;
+    bool more = true;
+    while (more && (b = free_block(ahead)) != NULL) {
+        b->length =
+            spw_unpacker_read(ahead->unpacker, b->data, BLOCK, ahead->damage, SPW_AHEAD_DAMAGE);
+        b->done = ahead->input->done;
+        more = b->length > 0;
+        pthread_mutex_lock(&ahead->lock);
+        ahead->made++;
+        pthread_cond_signal(&ahead->changed);
+        pthread_mutex_unlock(&ahead->lock);
+    }
+    return NULL;
+}
+
+spw_ahead *spw_ahead_new(spw_input *input, spw_unpacker *unpacker) {
+    spw_ahead *ahead = malloc(sizeof *ahead);
+    if (ahead == NULL)
+        return NULL;
+    memset(ahead, 0, offsetof(spw_ahead, blocks));
+    ahead->input = input;
+    ahead->unpacker = unpacker;
+    ahead->options = input->options;
+    ahead->told = input->done;
+    bool locked = pthread_mutex_init(&ahead->lock, NULL) == 0;
+    bool waited = locked && pthread_cond_init(&ahead->changed, NULL) == 0;
+    input->options.progress = NULL;
+    if (waited && pthread_create(&ahead->thread, NULL, run, ahead) == 0)
+        return ahead;
+    input->options = ahead->options;
+    if (waited)
+        pthread_cond_destroy(&ahead->changed);
+    if (locked)
+        pthread_mutex_destroy(&ahead->lock);
+    free(ahead);
+    return NULL;
+}
+
+static block *next_block(spw_ahead *ahead) {
+    pthread_mutex_lock(&ahead->lock);
+    while (ahead->made == ahead->taken)
+        pthread_cond_wait(&ahead->changed, &ahead->lock);
+    pthread_mutex_unlock(&ahead->lock);
+    return &ahead->blocks[ahead->taken % BLOCKS];
+}
+
+static void give_back(spw_ahead *ahead) {
+    ahead->at = 0;
+    pthread_mutex_lock(&ahead->lock);
+    ahead->taken++;
+    pthread_cond_signal(&ahead->changed);
+    pthread_mutex_unlock(&ahead->lock);
+}
+
+static void tell_progress(spw_ahead *ahead, const block *b) {
+    if (ahead->options.progress == NULL || b->done <= ahead->told)
+        return;
+    ahead->told = b->done;
+    ahead->options.progress(ahead->options.progress_context, b->done, ahead->input->total);
+}
+
+/* The last block, of the end or of damage, is never given back. */
+ssize_t spw_ahead_read(spw_ahead *ahead, char *data, size_t room, char *damage) {
+    block *b = next_block(ahead);
+    tell_progress(ahead, b);
+    if (b->length <= 0) {
+        memcpy(damage, ahead->damage, SPW_AHEAD_DAMAGE);
+        return b->length;
+    }
+    size_t rest = (size_t)b->length - ahead->at;
+    size_t n = rest < room ? rest : room;
+    memcpy(data, b->data + ahead->at, n);
+    ahead->at += n;
+    if (ahead->at == (size_t)b->length)
+        give_back(ahead);
+    return (ssize_t)n;
+}
+
+void spw_ahead_free(spw_ahead *ahead) {
+    if (ahead == NULL)
+        return;
+    pthread_mutex_lock(&ahead->lock);
+    ahead->quit = true;
+    pthread_cond_signal(&ahead->changed);
+    pthread_mutex_unlock(&ahead->lock);
+    (void)pthread_join(ahead->thread, NULL);
+    pthread_cond_destroy(&ahead->changed);
+    pthread_mutex_destroy(&ahead->lock);
+    free(ahead);
+}
