@@ -137,7 +137,7 @@ valgrind: setup-test
 	@tools/demo.sh valgrind -q --error-exitcode=9 --leak-check=full $(PROGRAM) >/dev/null && echo "valgrind: clean"
 
 # Threads: the tests in which they run, under ThreadSanitizer. Add yours.
-THREADED := unit/pulses/test_threads unit/capture/test_source
+THREADED := unit/pulses/test_threads unit/capture/test_source unit/capture/test_relay
 tsan: setup-test
 	@$(MAKE) --no-print-directory -s BUILD=$(BUILD)/tsan OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \
 	    EXTRA=-fsanitize=thread check-threads
