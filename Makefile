@@ -53,7 +53,7 @@ PROGRAM := $(BUILD)/spanwright
 TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
-.PHONY: all setup setup-test setup-lint setup-fuzz setup-coverage demo test check check-threads test-page fuzz fuzz-one \
+.PHONY: all setup setup-test setup-lint setup-fuzz setup-coverage setup-valgrind demo test check check-threads test-page fuzz fuzz-one \
         lint analyze format sanitize tsan coverage reproducible valgrind accuracy bench install clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
@@ -69,6 +69,8 @@ setup-lint:
 	@tools/setup.sh lint test
 setup-fuzz:
 	@tools/setup.sh fuzz
+setup-valgrind:
+	@tools/setup.sh test valgrind
 setup-coverage:
 	@tools/setup.sh test coverage
 
@@ -132,9 +134,16 @@ fuzz-one: setup-fuzz
 $(BUILD)/fuzz: $(call obj,$(wildcard tests/fuzz/*.c) tests/support/kept.c) $(LIB_A)
 	$(CC) $(ALL_LDFLAGS) -fsanitize=fuzzer -o $@ $^ $(MODULE_LIBS)
 
-valgrind: setup-test
-	@$(MAKE) --no-print-directory $(PROGRAM)
-	@tools/demo.sh valgrind -q --error-exitcode=9 --leak-check=full $(PROGRAM) >/dev/null && echo "valgrind: clean"
+# The demo and the tests of what reads files under memcheck.
+MEMCHECKED := $(addprefix unit/,base/test_base bench/test_bench capture/test_open capture/test_raw capture/test_vcd \
+                capture/test_vcd_dialects capture/test_audio) refused/vcd/test_refused_vcd refused/table/test_refused_table
+MEMCHECK   := valgrind -q --error-exitcode=9 --leak-check=full
+valgrind: setup-valgrind
+	@$(MAKE) --no-print-directory -s $(PROGRAM) $(addprefix $(BUILD)/tests/,$(MEMCHECKED))
+	@printf '%s\n' $(addprefix $(BUILD)/tests/,$(MEMCHECKED)) | xargs -P "$$(nproc)" -n 1 sh -c \
+	    '$(MEMCHECK) "$$0" >"$$0.memcheck" 2>&1 || { cat "$$0.memcheck"; exit 1; }'
+	@tools/demo.sh $(MEMCHECK) $(PROGRAM) >/dev/null
+	@echo "valgrind: clean (the demo and $(words $(MEMCHECKED)) test programs)"
 
 # Threads: the tests in which they run, under ThreadSanitizer. Add yours.
 THREADED := unit/pulses/test_threads unit/capture/test_source unit/capture/test_relay

@@ -2,7 +2,7 @@
 # Checks that everything a build needs is there; installs what is missing on
 # Debian (as root or through sudo), otherwise names it for three systems.
 #
-#   tools/setup.sh [build|test|page|lint|fuzz|coverage|bench]...     default: build
+#   tools/setup.sh [build|test|page|lint|fuzz|coverage|valgrind|bench]...     default: build
 set -eu
 
 [ $# -gt 0 ] || set -- build
@@ -69,6 +69,10 @@ need_lint() {
     need clang-tidy "$(command_there clang-tidy)" clang-tidy clang-tools-extra llvm
     need cppcheck "$(command_there cppcheck)" cppcheck cppcheck cppcheck
 }
+need_valgrind() {
+    need_build
+    need valgrind "$(command_there valgrind)" valgrind valgrind valgrind
+}
 need_coverage() {
     need_build
     need gcovr "$(command_there gcovr)" gcovr gcovr gcovr
@@ -100,9 +104,9 @@ need_fuzz() {
 
 for what in "$@"; do
     case $what in
-    build | test | page | lint | fuzz | coverage | bench) "need_$what" ;;
+    build | test | page | lint | fuzz | coverage | valgrind | bench) "need_$what" ;;
     *)
-        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint, fuzz, coverage or bench)" >&2
+        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint, fuzz, coverage, valgrind or bench)" >&2
         exit 2
         ;;
     esac
