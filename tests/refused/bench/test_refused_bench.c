@@ -123,10 +123,27 @@ static void test_long_line(void **state) {
                         "the line has 202 bytes and at most 192 are read; shorten it");
 }
 
+/* What no file can hold, because each key has its range, a program can still set. */
+static void test_set_by_a_program(void **state) {
+    (void)state;
+    spw_error error;
+    spw_bench bench = spw_bench_defaults();
+    bench.servo.tolerance_us = 0;
+    assert_int_equal(spw_bench_check(&bench, &error), SPW_ERR_FORMAT);
+    assert_string_equal(error.message, "tolerance_us must be above 0");
+    bench = spw_bench_defaults();
+    bench.joint.reduction = 0;
+    assert_int_equal(spw_bench_check(&bench, &error), SPW_ERR_FORMAT);
+    assert_string_equal(error.message, "reduction must be above 0");
+    bench = spw_bench_defaults();
+    assert_int_equal(spw_bench_check(&bench, &error), SPW_OK);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_refused),
         cmocka_unit_test(test_long_line),
+        cmocka_unit_test(test_set_by_a_program),
     };
     return cmocka_run_group_tests_name("refused bench files", tests, NULL, NULL);
 }
