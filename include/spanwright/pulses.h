@@ -164,6 +164,9 @@ typedef struct spw_measure_options {
     double width_low_us, width_high_us; /* accepted widths; default 200, 3500 */
     double neutral_us;                  /* for the neutral level; default 1500 */
     uint64_t pulses_max;                /* 0: SPW_PULSES_MAX */
+    /* Threads that a long recording's sampled channels may take, the caller's among them; 1:
+     * no others; 0, the default: as many as help. The answer is the same. */
+    unsigned threads;
 } spw_measure_options;
 spw_measure_options spw_measure_defaults(void);
 

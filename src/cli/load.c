@@ -21,6 +21,8 @@ static void load_one(const cli_options *options, cli_progress *progress, size_t 
     spw_measure_options measure = options->measure;
     spw_capture *capture;
     cli_progress_attach(progress, i, &measure.read);
+    if (options->jobs > 1 && options->n_files > 1) /* the captures share the processors already */
+        measure.threads = 1;
     spw_error_clear(&item->error);
     spw_status status = spw_measure(options->files[i], &measure, &capture, &item->error);
     if (status == SPW_OK && options->digest && strcmp(options->files[i], "-") != 0) {

@@ -12,13 +12,13 @@ spw_range spw_range_none(void) {
 
 bool spw_range_take(float *to, const float *from, size_t n, spw_range *range) {
     spw_four low = spw_four_times(range->low), high = spw_four_times(range->high);
-    spw_four_masks number = (spw_four_masks)(low == low);
+    spw_four_masks number = {-1, -1, -1, -1};
     size_t i = 0;
     for (; i + 4 <= n; i += 4) {
         spw_four v = spw_four_at(from + i);
         low = spw_smaller(v, low);
         high = spw_larger(v, high);
-        number &= (spw_four_masks)(v == v);
+        number &= (spw_four_masks)(v >= low); /* false for no number alone */
         if (to != NULL)
             spw_four_put(to + i, v);
     }
@@ -28,7 +28,7 @@ bool spw_range_take(float *to, const float *from, size_t n, spw_range *range) {
     for (; i < n; i++) {
         range->low = from[i] < range->low ? from[i] : range->low;
         range->high = from[i] > range->high ? from[i] : range->high;
-        good = good && from[i] == from[i];
+        good = good && from[i] >= range->low;
         if (to != NULL)
             to[i] = from[i];
     }

@@ -4,6 +4,7 @@
 #include "pulses/train.h"
 
 #include <math.h>
+#include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -124,16 +125,21 @@ static spw_status drop_window(spw_train *train) {
     return SPW_OK;
 }
 
+/* Takes n edges off what may be kept; all is gone once that failed. Trains of one capture may
+ * be filled by several threads. */
+static bool may_keep(_Atomic uint64_t *left, uint64_t n) {
+    uint64_t before = left != NULL ? atomic_load(left) : UINT64_MAX;
+    while (left != NULL &&
+           !atomic_compare_exchange_weak(left, &before, before < n ? 0 : before - n))
+        continue;
+    return before >= n;
+}
+
 static spw_status judge_window(spw_train *train) {
     if (!plausible(train))
         return drop_window(train);
-    if (train->edges_left != NULL) {
-        if (*train->edges_left < train->in_window) {
-            *train->edges_left = 0;
-            return SPW_ERR_LIMIT;
-        }
-        *train->edges_left -= train->in_window;
-    }
+    if (!may_keep(train->edges_left, train->in_window))
+        return SPW_ERR_LIMIT;
     spw_status status = keep_chunk(train, train->window, train->in_window);
     if (status != SPW_OK)
         return status;

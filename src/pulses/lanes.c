@@ -7,6 +7,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Samples of all lanes: some tens of milliseconds of work. */
+enum { WORTH_THREADS = 1 << 19 };
+
 /* --- names --- */
 
 static bool taken(const spw_lanes *lanes, const char *name) {
@@ -214,6 +217,31 @@ static spw_status need_finder(spw_lanes *lanes, spw_lane *lane) {
     return spw_edge_finder_new(&settings, on_edges, lane, &lane->finder);
 }
 
+/* In a thread of the crew, or the caller's: finder and train are this lane's alone. */
+static spw_status analyse(void *context, uint32_t index, const float *samples, size_t n) {
+    const spw_lanes *lanes = context;
+    spw_lane *lane = &lanes->lane[index];
+    return samples != NULL ? spw_edge_finder_push(lane->finder, samples, n)
+                           : spw_edge_finder_finish(lane->finder, &lane->report);
+}
+
+/* Many samples are shared out among threads; a short capture is not worth them. */
+static void engage(spw_lanes *lanes, size_t n) {
+    lanes->samples += n;
+    if (lanes->crew != NULL || lanes->alone || lanes->samples < WORTH_THREADS)
+        return;
+    size_t sampled = 0, most = lanes->options->threads > 0 ? lanes->options->threads - 1 : 2;
+    for (size_t i = 0; i < lanes->n; i++)
+        if (lanes->lane[i].wanted && lanes->lane[i].info.kind == SPW_KIND_ANALOGUE)
+            lanes->lane[i].hand = sampled++;
+    size_t hands = most < SPW_CREW_MOST ? most : SPW_CREW_MOST;
+    hands = sampled < hands ? sampled : hands;
+    for (size_t i = 0; i < lanes->n && hands > 0; i++)
+        lanes->lane[i].hand %= hands;
+    lanes->crew = hands > 0 ? spw_crew_new(hands, analyse, lanes) : NULL;
+    lanes->alone = lanes->crew == NULL;
+}
+
 static spw_status on_samples(void *context, uint32_t index, uint64_t first, const float *values,
                              size_t n) {
     (void)first;
@@ -227,7 +255,11 @@ static spw_status on_samples(void *context, uint32_t index, uint64_t first, cons
     if (!lane->wanted)
         return SPW_OK;
     status = need_finder(lanes, lane);
-    return status == SPW_OK ? spw_edge_finder_push(lane->finder, values, n) : status;
+    if (status != SPW_OK)
+        return status;
+    engage(lanes, n);
+    return lanes->crew != NULL ? spw_crew_give(lanes->crew, lane->hand, index, values, n)
+                               : analyse(lanes, index, values, n);
 }
 
 static double on_pass_s(void *context, uint32_t index) {
@@ -277,12 +309,17 @@ spw_status spw_lanes_end(spw_lanes *lanes) {
         if (status == SPW_OK && lane->info.kind == SPW_KIND_ANALOGUE)
             status = need_finder(lanes, lane);
         if (status == SPW_OK && lane->finder != NULL)
-            status = spw_edge_finder_finish(lane->finder, &lane->report);
+            status = lanes->crew != NULL ? spw_crew_last(lanes->crew, lane->hand, (uint32_t)i)
+                                         : analyse(lanes, (uint32_t)i, NULL, 0);
     }
-    return status;
+    spw_status done = spw_crew_end(lanes->crew, status != SPW_OK);
+    lanes->crew = NULL;
+    return status != SPW_OK ? status : done;
 }
 
 void spw_lanes_free(spw_lanes *lanes) {
+    (void)spw_crew_end(lanes->crew, true);
+    lanes->crew = NULL;
     for (size_t i = 0; i < lanes->n; i++) {
         free(lanes->lane[i].name);
         spw_train_free(lanes->lane[i].train);

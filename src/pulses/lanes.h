@@ -2,6 +2,7 @@
 #ifndef SPW_LANES_H
 #define SPW_LANES_H
 
+#include "pulses/crew.h"
 #include "pulses/train.h"
 
 typedef struct spw_lane {
@@ -11,6 +12,7 @@ typedef struct spw_lane {
     spw_train *train; /* made when data comes */
     spw_logic_edges logic;
     spw_edge_finder *finder;
+    size_t hand; /* of the crew, once there is one */
     spw_edge_report report;
     /* while the train drops edges: */
     bool fast;
@@ -25,8 +27,11 @@ typedef struct spw_lanes {
     spw_lane *lane;
     size_t n, room;
     bool chosen;
-    uint64_t edges_left; /* that may be kept */
-    double fast_s;       /* changes closer than this need no look */
+    _Atomic uint64_t edges_left; /* that may be kept */
+    double fast_s;               /* changes closer than this need no look */
+    spw_crew *crew;              /* for sampled lanes, once there are samples enough */
+    bool alone;                  /* without one */
+    uint64_t samples;            /* of all lanes */
 } spw_lanes;
 
 /* The sink that fills the lanes. */

@@ -36,10 +36,10 @@ struct spw_train {
     uint32_t in_window, window_room;
     spw_edge *dropped; /* the first window that was not kept, for the reason */
     uint32_t n_dropped;
-    uint64_t *edges_left;   /* that may be kept, all trains of a capture; borrowed or NULL */
-    bool dropping;          /* the last window judged was not kept */
-    uint64_t transitions;   /* all, kept or not */
-    uint64_t dropped_edges; /* not kept */
+    _Atomic uint64_t *edges_left; /* that may be kept, all trains of a capture; borrowed or NULL */
+    bool dropping;                /* the last window judged was not kept */
+    uint64_t transitions;         /* all, kept or not */
+    uint64_t dropped_edges;       /* not kept */
     double dropped_first_s, dropped_last_s;
     spw_edge last; /* the last edge of any kind; its level is the line's last */
     bool has_last;

@@ -1,0 +1,194 @@
+#include "pulses/crew.h"
+
+#include <pthread.h>
+#include <signal.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Large enough that locks cost nothing, small enough to stay in the caches. */
+enum { BLOCK_SAMPLES = 8192, BLOCKS = 8 };
+
+typedef struct block {
+    uint32_t lane;
+    bool last;
+    size_t n;
+    float sample[BLOCK_SAMPLES];
+} block;
+
+typedef struct hand {
+    const spw_crew *crew;
+    pthread_t thread;
+    pthread_mutex_t lock; /* of: */
+    pthread_cond_t filled, emptied;
+    size_t waiting; /* blocks that are full; they end before `next` */
+    bool stop, abandoned;
+    spw_status status;
+    /* the giver's */
+    block *ring;
+    size_t next;
+    block *open; /* being filled, or NULL */
+} hand;
+
+struct spw_crew {
+    spw_crew_work work;
+    void *context;
+    size_t hands;
+    hand hand[SPW_CREW_MOST];
+};
+
+static void *work(void *context) {
+    hand *h = context;
+    const spw_crew *crew = h->crew;
+    pthread_mutex_lock(&h->lock);
+    for (size_t at = 0;; at = (at + 1) % BLOCKS) {
+        while (h->waiting == 0 && !h->stop)
+            pthread_cond_wait(&h->filled, &h->lock);
+        if (h->waiting == 0)
+            break;
+        spw_status status = h->status;
+        bool left = h->abandoned;
+        const block *b = &h->ring[at];
+        pthread_mutex_unlock(&h->lock);
+        if (status == SPW_OK && !left && b->n > 0)
+            status = crew->work(crew->context, b->lane, b->sample, b->n);
+        if (status == SPW_OK && !left && b->last)
+            status = crew->work(crew->context, b->lane, NULL, 0);
+        pthread_mutex_lock(&h->lock);
+        h->status = h->status == SPW_OK ? status : h->status;
+        h->waiting--;
+        pthread_cond_signal(&h->emptied);
+    }
+    pthread_mutex_unlock(&h->lock);
+    return NULL;
+}
+
+static void put_away(hand *h) {
+    (void)pthread_cond_destroy(&h->emptied);
+    (void)pthread_cond_destroy(&h->filled);
+    (void)pthread_mutex_destroy(&h->lock);
+    free(h->ring);
+}
+
+/* Signals stay with the caller's threads. */
+static bool start_thread(hand *h) {
+    sigset_t all, before;
+    (void)sigfillset(&all);
+    bool masked = pthread_sigmask(SIG_SETMASK, &all, &before) == 0;
+    bool started = pthread_create(&h->thread, NULL, work, h) == 0;
+    if (masked)
+        (void)pthread_sigmask(SIG_SETMASK, &before, NULL);
+    return started;
+}
+
+static bool start(hand *h, const spw_crew *crew) {
+    h->crew = crew;
+    h->ring = calloc(BLOCKS, sizeof *h->ring);
+    if (h->ring == NULL)
+        return false;
+    if (pthread_mutex_init(&h->lock, NULL) == 0) {
+        if (pthread_cond_init(&h->filled, NULL) == 0) {
+            if (pthread_cond_init(&h->emptied, NULL) == 0) {
+                if (start_thread(h))
+                    return true;
+                (void)pthread_cond_destroy(&h->emptied);
+            }
+            (void)pthread_cond_destroy(&h->filled);
+        }
+        (void)pthread_mutex_destroy(&h->lock);
+    }
+    free(h->ring);
+    return false;
+}
+
+spw_crew *spw_crew_new(size_t hands, spw_crew_work work_, void *context) {
+    spw_crew *crew = calloc(1, sizeof *crew);
+    if (crew == NULL)
+        return NULL;
+    crew->work = work_;
+    crew->context = context;
+    while (crew->hands < hands && crew->hands < SPW_CREW_MOST) {
+        if (!start(&crew->hand[crew->hands], crew)) {
+            (void)spw_crew_end(crew, true);
+            return NULL;
+        }
+        crew->hands++;
+    }
+    return crew;
+}
+
+static void close_block(hand *h) {
+    if (h->open == NULL)
+        return;
+    h->open = NULL;
+    h->next = (h->next + 1) % BLOCKS;
+    pthread_mutex_lock(&h->lock);
+    h->waiting++;
+    pthread_cond_signal(&h->filled);
+    pthread_mutex_unlock(&h->lock);
+}
+
+/* A block of the lane with room in it. */
+static spw_status open_block(hand *h, uint32_t lane) {
+    if (h->open != NULL && (h->open->lane != lane || h->open->n == BLOCK_SAMPLES))
+        close_block(h);
+    if (h->open != NULL)
+        return SPW_OK;
+    pthread_mutex_lock(&h->lock);
+    while (h->waiting == BLOCKS)
+        pthread_cond_wait(&h->emptied, &h->lock);
+    spw_status status = h->status;
+    pthread_mutex_unlock(&h->lock);
+    h->open = &h->ring[h->next];
+    h->open->lane = lane;
+    h->open->last = false;
+    h->open->n = 0;
+    return status;
+}
+
+spw_status spw_crew_give(spw_crew *crew, size_t at, uint32_t lane, const float *samples, size_t n) {
+    hand *h = &crew->hand[at];
+    while (n > 0) {
+        spw_status status = open_block(h, lane);
+        if (status != SPW_OK)
+            return status;
+        size_t room = BLOCK_SAMPLES - h->open->n, part = n < room ? n : room;
+        memcpy(h->open->sample + h->open->n, samples, part * sizeof *samples);
+        h->open->n += part;
+        samples += part;
+        n -= part;
+        if (part == room)
+            close_block(h);
+    }
+    return SPW_OK;
+}
+
+spw_status spw_crew_last(spw_crew *crew, size_t at, uint32_t lane) {
+    hand *h = &crew->hand[at];
+    spw_status status = open_block(h, lane);
+    h->open->last = true;
+    close_block(h);
+    return status;
+}
+
+spw_status spw_crew_end(spw_crew *crew, bool abandon) {
+    spw_status status = SPW_OK;
+    if (crew == NULL)
+        return SPW_OK;
+    for (size_t i = 0; i < crew->hands; i++) {
+        hand *h = &crew->hand[i];
+        close_block(h);
+        pthread_mutex_lock(&h->lock);
+        h->abandoned = abandon;
+        h->stop = true;
+        pthread_cond_signal(&h->filled);
+        pthread_mutex_unlock(&h->lock);
+    }
+    for (size_t i = 0; i < crew->hands; i++) {
+        hand *h = &crew->hand[i];
+        (void)pthread_join(h->thread, NULL);
+        status = status == SPW_OK ? h->status : status;
+        put_away(h);
+    }
+    free(crew);
+    return status;
+}
