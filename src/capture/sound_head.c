@@ -100,10 +100,10 @@ static uint64_t number64(const unsigned char *b, bool big) {
     return big ? first << 32 | second : second << 32 | first;
 }
 
-/* A 64-bit length of 0 or of all ones, told as one no file reaches. */
+/* A 64-bit length of 0 or one that no file has (all ones: not known), told as 2^61. */
 static size_t repair64(const unsigned char *b, size_t at, bool big, spw_sound_patch *patch) {
     uint64_t claim = number64(b + at, big);
-    if (claim != 0 && claim != UINT64_MAX)
+    if (claim != 0 && claim < UINT64_C(1) << 61)
         return 0;
     *patch = (spw_sound_patch){.at = at, .length = 8, .bytes = {[0] = big ? 0x20 : 0}};
     if (!big)
