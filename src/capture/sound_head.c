@@ -146,10 +146,10 @@ static size_t repair_flac(const char *head, size_t length, spw_sound_patch *patc
     return 1;
 }
 
-/* AU (.snd): a size of all ones is "not known"; one of 2 GiB or more, which
- * libsndfile takes for a negative one, is told as that. */
+/* AU (.snd): a size of all ones is "not known"; one of nearly 2 GiB
+ * or more, with which libsndfile's 32-bit sums go over, is told as that. */
 static size_t repair_au(const char *head, size_t length, bool big, spw_sound_patch *patch) {
-    if (length < 12 || number((const unsigned char *)head + 8, big) < UINT32_C(0x80000000))
+    if (length < 12 || number((const unsigned char *)head + 8, big) < UINT32_C(0x7f000000))
         return 0;
     *patch = (spw_sound_patch){.at = 8, .length = 4, .bytes = {255, 255, 255, 255}};
     return 1;

@@ -181,7 +181,7 @@ static void lengths(void **state) {
     for (size_t i = 0; i < sizeof claim32 / sizeof claim32[0]; i++) {
         assert_true(answered(&(const lie){WAV, RATE, claim32[i]}));
         assert_true(answered(&(const lie){AU, RATE, claim32[i]}) || claim32[i] == 0);
-        assert_true(answered(&(const lie){AIFF, RATE, claim32[i]}) || claim32[i] == 0);
+        assert_true(answered(&(const lie){AIFF, RATE, claim32[i] / 2 - 4}) || claim32[i] == 0);
     }
 }
 
