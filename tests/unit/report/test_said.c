@@ -181,6 +181,38 @@ static void polarities(void **state) {
     spw_plan_free(plan);
 }
 
+/* What the recorder could not see, and what was taken out. */
+static void recorders(void **state) {
+    (void)state;
+    spw_hold hold = hand_hold(0, 1500, 0.05, 100);
+    spw_channel channel = hand_channel(&hold, 1);
+    channel.name = (char *)"claw";
+    channel.kind = SPW_KIND_ANALOGUE;
+    channel.unit = SPW_UNIT_VOLT;
+    channel.sample_rate_hz = 48000;
+    channel.resolution_us = NAN;
+    channel.has_edge_report = true;
+    channel.edge_report.low = 0.01;
+    channel.edge_report.high = 3.3;
+    channel.edge_report.noise_sd = 0.002;
+    channel.edge_report.hum_hz = 50;
+    channel.period_us.n = 0;
+    spw_capture capture = {.file = (char *)"claw.csv",
+                           .timebase_ppm = 50,
+                           .clock_correction = 1.0000399,
+                           .channel = &channel,
+                           .channels = 1};
+    spw_plan_source source = {&capture, &channel, NULL};
+    spw_bench bench = spw_bench_defaults();
+    spw_span span = hand_span(1000, 1500, 2000, 0.1);
+    spw_plan *plan = plan_of(&span, &bench);
+    says(plan, &source, "50 Hz of mains removed");
+    says(plan, &source, "0.0100 V and 3.30 V, noise 0.0020 V rms");
+    says(plan, &source, "the capture does not say in which steps its times were taken");
+    says(plan, &source, "not known: no two pulses follow each other");
+    spw_plan_free(plan);
+}
+
 static void undecided_ends(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
@@ -251,9 +283,10 @@ static void bent_remaps(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(words_of_json),  cmocka_unit_test(every_status_has_words),
-        cmocka_unit_test(clocks),         cmocka_unit_test(polarities),
-        cmocka_unit_test(undecided_ends), cmocka_unit_test(bent_remaps),
+        cmocka_unit_test(words_of_json), cmocka_unit_test(every_status_has_words),
+        cmocka_unit_test(clocks),        cmocka_unit_test(polarities),
+        cmocka_unit_test(recorders),     cmocka_unit_test(undecided_ends),
+        cmocka_unit_test(bent_remaps),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
