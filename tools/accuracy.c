@@ -105,6 +105,13 @@ static void hum_large(sim_trial *t) {
     t->channel.hum_hz = 50.02;
     t->channel.hum_db = -20;
 }
+/* Sets in behind what is learned from. */
+static void hum_late(sim_trial *t) {
+    t->pulses = 2200;
+    t->channel.hum_hz = 50.02;
+    t->channel.hum_db = -20;
+    t->channel.hum_start_s = 0.05 + 0.02 * 1400;
+}
 static void inverted(sim_trial *t) {
     t->channel.inverted = true;
 }
@@ -157,6 +164,7 @@ static const stress rows[] = {
     {"one-pole-50Hz", one_pole, CLEAN, 0, 0},
     {"hum-40-locked", hum_locked, CLEAN, 0, 0},
     {"hum-20", hum_large, CLEAN, 0, 0},
+    {"hum-20-late", hum_late, HONEST, 1.25, 0},
     {"inverted", inverted, CLEAN, 0, 0},
     {"24-bit", bits_24, CLEAN, 0, 0},
     {"8-bit", bits_8, HONEST, 1.25, 0},
@@ -253,6 +261,8 @@ static limits limits_of(const cell *c) {
                 .cover_most = expect == CLEAN ? 0.98 : 1};
     if (quiet && c->row->apply == moving_two_poles_hum)
         l.ratio = 1.35;
+    if (quiet && c->row->apply == hum_late) /* the stretch in which it sets in: u tells */
+        l.ratio = INFINITY;
     l.ratio = c->row->ratio > 0 ? c->row->ratio : l.ratio;
     return l;
 }

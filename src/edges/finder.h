@@ -5,6 +5,7 @@
 #include "edges/coarse.h"
 #include "edges/crossing.h"
 #include "edges/fit.h"
+#include "edges/tilt.h"
 #include "edges/trace.h"
 
 /* Residuals summed by sample from the transition. */
@@ -47,6 +48,9 @@ struct spw_edge_finder {
     double u2_sum, u2_n; /* squares of the stated uncertainties, samples */
     spw_shape shape;     /* method TEMPLATE */
     spw_window window;
+    spw_tilts tilts;   /* the backgrounds' usual slopes */
+    double tilt_usual; /* see measure.c */
+    size_t hum_searches;
     size_t learned_from;           /* pulses; 0: the shape is an ideal one */
     double pooled_rss, pooled_dof; /* of all fits so far */
     spw_profile profile[2];        /* mean residuals of falls and rises */

@@ -25,8 +25,9 @@
 #define SATURATED 1e-3  /* the same, when no RC makes it */
 #define CERTAIN 4.0     /* standard deviations above what noise would do */
 #define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
-#define QUIET 3e-4        /* of the step */
-enum { ENOUGH_PULSES = 8, QUIET_HALF = 52, REACH_MOST = 24 };
+#define CURVED 0.02 /* samples an edge, of slope times reach^2: mains hum (found by simulation) */
+#define QUIET 3e-4  /* of the step */
+enum { ENOUGH_PULSES = 8, QUIET_HALF = 52, REACH_MOST = 24, HUM_SEARCHES = 8 };
 #define INSTANT_BETWEEN 1.0  /* samples within a transition; a band-limited one has more, or ... */
 #define INSTANT_RINGING 2e-3 /* ... leaves the levels for longer (squares, of the step) */
 #define CLIPPED_SHARE                                                                              \
@@ -311,7 +312,7 @@ static void fall_back(spw_edge_finder *f) {
 
 /* GUM: the transition's own residuals and the capture's pooled ones, weighted by
  * degrees of freedom; what the shape's own uncertainty adds; floors where one holds. */
-static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit *fit) {
+static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit *fit, double bent) {
     bool learned = f->learned_from > 0;
     double variance = f->pooled_rss / fmax(f->pooled_dof - (learned ? SHAPE_DOF : 0), 1);
     if (f->pooled_dof < 2 * SHAPE_DOF)
@@ -332,43 +333,65 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
     double s2 = (POOLED_DOF * variance + fit->rss) / (POOLED_DOF + fit->dof);
     if (f->coarse) /* steps of the converter, not noise: no help from averaging over samples */
         s2 *= COARSE_SHARE;
-    mark->u = hypot(sqrt(s2 * fit->gain * share), floor);
+    mark->u = hypot(sqrt(s2 * fit->gain * share), hypot(floor, bent));
     if (fit->clipped > 0)
         mark->flags |= SPW_EDGE_CLIPPED;
     f->u2_sum += mark->u * mark->u;
     f->u2_n++;
 }
 
-/* The slope that the smooth parts leave is nearly the same for all transitions of one
- * direction. Where clipped samples leave little to tell it from an instant, the scatter
- * beyond what noise makes says how far the mean holds for one. */
-typedef struct tilts {
-    double mean[2], sure[2]; /* of falls and rises; see fit.h */
-} tilts;
+/* How much more backgrounds slope than in the first stretch, as a share of what noise
+ * makes; 0 when that may be chance. */
+static double more_tilted(spw_edge_finder *f, const spw_fit *fit, size_t fresh, size_t n,
+                          size_t reach) {
+    const spw_mark *marks = f->marks + fresh;
+    size_t used;
+    spw_tilts tilts = spw_tilts_whole(marks, fit + fresh, n - fresh, reach, &used);
+    if (used < 2 * ENOUGH_PULSES)
+        return 0;
+    bool first = f->tilt_usual <= 0;
+    f->tilts = first ? tilts : f->tilts;
+    double excess = spw_tilts_excess(marks, fit + fresh, n - fresh, reach, f->noise, &f->tilts);
+    f->tilt_usual = first ? fmax(excess, 1) : f->tilt_usual;
+    /* a mean square of n values is known to sqrt(2 / n) of itself */
+    bool chance = excess < f->tilt_usual * (1.2 + CERTAIN * sqrt(2 / (double)used));
+    return first || chance ? 0 : excess - f->tilt_usual;
+}
 
-static tilts common_tilts(const spw_mark *marks, const spw_fit *fit, size_t n, double noise) {
-    double count[2] = {0}, sum[2] = {0}, square[2] = {0}, gain[2] = {0};
-    tilts s = {{0}, {0}};
+/* Hum that was not there while learning tilts backgrounds; it is looked for only then. */
+static spw_status look_for_hum(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh,
+                               const spw_fit *fit, size_t reach, bool *found) {
+    *found = false;
+    double more = f->smooth.hum > 0 ? 0 : more_tilted(f, fit, fresh, n, reach);
+    if (more <= 0 || f->hum_searches == HUM_SEARCHES)
+        return SPW_OK;
+    f->hum_searches++; /* a search is dear, and what tilts may be something else */
+    spw_smooth smooth = f->smooth;
+    spw_status status =
+        spw_plateau_fit(trace, f->marks, n, f->size.typical, f->noise, false, &smooth);
+    if (status != SPW_OK || !(smooth.hum > 0))
+        return status;
+    *found = true;
+    f->smooth = smooth;
+    return SPW_OK;
+}
+
+static void fit_all(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh,
+                    size_t reach, bool again, spw_fit *fit) {
+    spw_tilts tilts = {{0}, {0}};
+    restore(f, trace, n);
+    if (again && f->report.clipped_samples > 0)
+        tilts = spw_tilts_clipped(f->marks, fit, n, f->noise);
     for (size_t k = 0; k < n; k++) {
-        size_t rises = marks[k].sign > 0;
-        if (fit[k].clipped == 0 || !(fit[k].dof > 0))
-            continue;
-        count[rises]++;
-        sum[rises] += fit[k].tilt;
-        square[rises] += fit[k].tilt * fit[k].tilt;
-        gain[rises] += fit[k].tilt_gain;
+        size_t rises = f->marks[k].sign > 0;
+        f->window.tilt = tilts.mean[rises];
+        f->window.sure = fit[k].clipped > 0 ? tilts.sure[rises] : 0;
+        if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach, f->noise,
+                          again ? 3 : 2, &fit[k]))
+            fit[k].dof = 0;
+        else if (again && k >= fresh && fit[k].clipped == 0)
+            add_profile(f, &f->window, reach, f->marks[k].sign > 0);
     }
-    for (size_t d = 0; d < 2; d++) {
-        if (count[d] < ENOUGH_PULSES)
-            continue;
-        s.mean[d] = sum[d] / count[d];
-        double variance = (square[d] - sum[d] * s.mean[d]) / (count[d] - 1);
-        double by_noise = noise * noise * gain[d] / count[d];
-        /* the variance of n values is known to sqrt(2 / n) of itself */
-        variance = fmax(variance - by_noise, by_noise * (sqrt(2 / count[d]) + 1 / count[d]));
-        s.sure[d] = noise * noise / variance;
-    }
-    return s;
 }
 
 /* Every transition fitted with the shape; twice, because what the neighbours add
@@ -384,30 +407,26 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
         spw_crossing_time(&f->crossing, trace, &f->smooth, f->marks, n, k, f->noise, false, NULL);
     for (size_t k = fresh; k < n; k++)
         f->glitches += (f->marks[k].flags & SPW_EDGE_DOUBTFUL) != 0; /* no plateau */
-    double scale = f->noise;
-    for (int pass = 0; pass < 2; pass++) {
-        restore(f, trace, n);
-        tilts common = {{0}, {0}};
-        if (pass == 1 && f->report.clipped_samples > 0)
-            common = common_tilts(f->marks, fit, n, f->noise);
-        for (size_t k = 0; k < n; k++) {
-            size_t rises = f->marks[k].sign > 0;
-            f->window.tilt = common.mean[rises];
-            f->window.sure = fit[k].clipped > 0 ? common.sure[rises] : 0;
-            if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach,
-                              scale, pass == 0 ? 2 : 3, &fit[k]))
-                fit[k].dof = 0;
-            else if (pass == 1 && k >= fresh && fit[k].clipped == 0)
-                add_profile(f, &f->window, reach, f->marks[k].sign > 0);
-        }
-    }
+    bool hum;
+    fit_all(f, trace, n, fresh, reach, false, fit);
+    spw_status status = look_for_hum(f, trace, n, fresh, fit, reach, &hum);
+    if (hum)
+        fit_all(f, trace, n, fresh, reach, false, fit);
+    if (status == SPW_OK)
+        fit_all(f, trace, n, fresh, reach, true, fit);
+    /* where hum sets in within the stretch, or none was found, fits meet its curvature */
+    double m = 2 * (double)reach + 1, more = more_tilted(f, fit, fresh, n, reach);
+    double tilt = f->noise / f->shape.height * sqrt(more * 12 / (m * (m * m - 1)));
+    double bent = CURVED * (double)(reach * reach) * tilt;
     double rss = 0, dof = 0;
     for (size_t k = fresh; k < n; k++) {
         rss += fit[k].rss;
         dof += fit[k].dof;
     }
-    f->pooled_rss += rss;
-    f->pooled_dof += dof;
+    if (bent == 0) {
+        f->pooled_rss += rss;
+        f->pooled_dof += dof;
+    }
     if (!f->judged && dof > 0) {
         f->judged = true;
         if (f->learned_from > 0)
@@ -416,14 +435,14 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
             fall_back(f);
     }
     for (size_t k = fresh; k < n; k++)
-        state_uncertainty(f, &f->marks[k], &fit[k]);
+        state_uncertainty(f, &f->marks[k], &fit[k], bent);
     free(fit);
-    return SPW_OK;
+    return status;
 }
 
 spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh) {
     count_clipped(f, f->marks + fresh, n - fresh);
-    if (f->smooth.hum > 0 && fresh > 0) { /* the mains wander: follow them */
+    if (f->smooth.hum > 0 && f->any) { /* the mains wander: follow them */
         spw_smooth smooth = f->smooth;
         spw_status status =
             spw_plateau_fit(trace, f->marks, n, f->size.typical, f->noise, false, &smooth);
@@ -431,6 +450,11 @@ spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n,
             return status;
         if (smooth.hum > 0)
             f->smooth = smooth;
+        double amplitude = spw_hum_amplitude(&f->smooth);
+        if (amplitude > f->report.hum_amplitude) { /* it came late */
+            f->report.hum_hz = f->smooth.hum * trace->rate_hz / (2 * M_PI);
+            f->report.hum_amplitude = amplitude;
+        }
     }
     spw_status status = SPW_OK;
     if (f->report.method == SPW_METHOD_TEMPLATE)

@@ -195,11 +195,34 @@ static void coupling_and_hum(void **unused) {
     assert_true(fabs(o.report.high - o.report.low - t.channel.amplitude) < 0.03);
 }
 
+/* Hum that sets in behind what was learned from is found, and u covers its start. */
+static void late_hum(void **unused) {
+    (void)unused;
+    for (int c = 0; c < 2; c++) {
+        sim_trial t = sim_trial_default(48000, 'h', c == 0 ? 60 : 80);
+        t.pulses = 1800;
+        t.channel.hum_hz = 50.02;
+        t.channel.hum_db = -20;
+        t.channel.hum_start_s = 0.05 + 0.02 * 1430;
+        sim_outcome o;
+        assert_true(sim_trial_run(&t, 40 + (uint64_t)c, 0, &o));
+        print_message("late hum: ratio %.2f, u/rms %.2f, coverage %.3f, hum %.3f Hz\n",
+                      o.rms_us / o.bound_us, o.u_us / o.rms_us, o.coverage, o.report.hum_hz);
+        assert_int_equal(o.edges, o.wanted);
+        assert_int_equal(o.report.doubts, 0);
+        assert_true(o.coverage > 0.93 - 4 * sqrt(0.95 * 0.05 / (double)o.widths));
+        assert_true(fabs(o.report.hum_hz - 50.02) < 0.02);
+        assert_true(fabs(o.report.hum_amplitude / (0.1 * t.channel.amplitude) - 1) < 0.05);
+        if (c == 0)
+            assert_true(o.rms_us < 1.25 * o.bound_us);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(reaches_the_bound), cmocka_unit_test(few_pulses),
         cmocka_unit_test(doubts_are_told),   cmocka_unit_test(clipped_ringing),
-        cmocka_unit_test(coupling_and_hum),
+        cmocka_unit_test(coupling_and_hum),  cmocka_unit_test(late_hum),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

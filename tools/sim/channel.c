@@ -59,7 +59,7 @@ static void add_hum(const sim_channel *c, double *y, size_t n, sim_rng *rng) {
     for (int k = 0; k < 7; k++) {
         double w = 2 * M_PI * c->hum_hz * (k + 1) / c->sample_rate_hz;
         double phase = 2 * M_PI * sim_rng_uniform(rng);
-        for (size_t i = 0; i < n; i++)
+        for (size_t i = (size_t)(c->hum_start_s * c->sample_rate_hz); i < n; i++)
             y[i] += peak * share[k] * sin(w * (double)i + phase);
     }
 }

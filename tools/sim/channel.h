@@ -39,6 +39,7 @@ typedef struct sim_channel {
     double snr_db;              /* 20 log10(amplitude / rms noise); INFINITY: no noise */
     double hum_hz;              /* 0: no hum */
     double hum_db;              /* peak of the fundamental against the amplitude */
+    double hum_start_s;         /* none before */
     double transient;           /* switch-on transient at the start, of the amplitude */
     double transient_tau_s;     /* its decay */
     double soft_scale;          /* > 0: y = scale * tanh(y / scale) before the noise */
