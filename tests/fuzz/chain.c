@@ -190,6 +190,8 @@ void fuzz_chain(const uint8_t *data, size_t size) {
     spw_text bytes = {0};
     make_capture(&c, &input, &bytes);
     fuzz_promise(spw_text_status(&bytes) == SPW_OK, "memory");
+    fuzz_names_are_ours((c.bits & 7) >= 2 && c.bench == 0);
     measure(&c, &bytes, &bench);
+    fuzz_names_are_ours(false);
     spw_text_free(&bytes);
 }

@@ -39,6 +39,18 @@ static void skip_to(scan *s, const char *mark) {
     s->at = found + strlen(mark);
 }
 
+/* Coordinates are numbers. */
+static void check_value(const char *name, size_t length, const char *value, const char *end) {
+    static const char *const drawn[] = {
+        "d",  "x",  "y",  "x1", "y1",     "x2",      "y2",        "cx",    "cy",     "r",
+        "rx", "ry", "dx", "dy", "points", "viewBox", "transform", "width", "height", NULL};
+    if (!one_of(drawn, name, length))
+        return;
+    size_t n = (size_t)(end - value);
+    fuzz_promise(memmem(value, n, "nan", 3) == NULL && memmem(value, n, "inf", 3) == NULL,
+                 "what is drawn has a place");
+}
+
 /* Attributes up to the end of the tag; true when it closes itself. */
 static bool attributes(scan *s) {
     for (;;) {
@@ -57,8 +69,9 @@ static bool attributes(scan *s) {
         if (s->at < s->end && *s->at == '=') {
             s->at++;
             fuzz_promise(s->at < s->end && *s->at == '"', "attributes in quotes");
-            s->at++;
+            const char *value = ++s->at;
             skip_to(s, "\"");
+            check_value(name, length, value, s->at - 1);
         }
     }
 }

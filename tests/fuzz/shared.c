@@ -86,7 +86,32 @@ void fuzz_stdin_end(void) {
 
 /* --- what is said and written --- */
 
+static bool names_are_ours;
+
+void fuzz_names_are_ours(bool ours) {
+    names_are_ours = ours;
+}
+
+static bool in_word(char c) {
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '_';
+}
+
+/* What printf writes for what is no number, as a word of its own. */
+static void no_nonsense(const char *bytes, size_t length) {
+    static const char *const words[] = {"nan", "inf", "NaN", "Infinity"};
+    for (size_t k = 0; k < sizeof words / sizeof words[0]; k++) {
+        size_t n = strlen(words[k]);
+        for (const char *at = bytes;
+             (at = memmem(at, length - (size_t)(at - bytes), words[k], n)) != NULL; at += n)
+            fuzz_promise((at > bytes && in_word(at[-1])) ||
+                             (at + n < bytes + length && in_word(at[n])),
+                         "numbers that are shown are numbers");
+    }
+}
+
 void fuzz_shown(const char *bytes, size_t length) {
+    if (names_are_ours)
+        no_nonsense(bytes, length);
     for (size_t at = 0; at < length;) {
         uint32_t code;
         if ((bytes[at] >= ' ' && bytes[at] <= '~') || bytes[at] == '\n') {

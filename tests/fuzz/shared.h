@@ -28,7 +28,9 @@ void fuzz_stdin_end(void);
 void fuzz_error_said(const spw_error *error, spw_status status);
 /* Valid UTF-8, no control character but line feeds, nothing invisible. */
 void fuzz_shown(const char *bytes, size_t length);
-/* The same, and JSON that parses. */
+/* From here on, are all names ours? Then no text that is shown has a number that is none. */
+void fuzz_names_are_ours(bool ours);
+/* As fuzz_shown, and JSON that parses. */
 void fuzz_json(const char *bytes, size_t length);
 /* A page: as fuzz_shown, every element closed, no script, no attribute that runs one. */
 void fuzz_page(const char *bytes, size_t length);
