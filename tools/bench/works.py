@@ -16,11 +16,13 @@ class Other:
 
     def judge(self, ratio):
         """How it is shown, the limit in words, whether it is met."""
+        shown = f"{1 / ratio:.1f} times faster" if self.faster and ratio < 1 else f"{ratio:.2f} of its time"
+        if self.limit is None:
+            return shown, "", None
         if self.faster:
-            words = "" if self.limit is None else f"at least {self.limit:g} times faster"
-            return f"{1 / ratio:.1f} times less", words, None if self.limit is None else 1 / ratio >= self.limit
-        words = "" if self.limit is None else f"at most {self.limit:g}"
-        return f"{ratio:.2f} of its time", words, None if self.limit is None else ratio <= self.limit
+            words = "no slower" if self.limit == 1 else f"at least {self.limit:g} times faster"
+            return shown, words, 1 / ratio >= self.limit
+        return shown, f"at most {self.limit:g} of its time", ratio <= self.limit
 
 
 @dataclass
