@@ -61,8 +61,8 @@ static size_t commands(sim_part *part, unsigned first, size_t frames, double per
 static sim_train *line(unsigned number, double seconds) {
     double start_s = 0.004 + 0.0013 * number, end_s = seconds - 0.004;
     double early = floor((fmin(from_s, end_s) - start_s) * 50);
-    double late = floor((end_s - start_s - early / 50) * 1e6 / late_frame_us);
-    if (!(early >= 1 && late >= 0) || early + late > 1e8) {
+    double late = fmax(0, floor((end_s - start_s - early / 50) * 1e6 / late_frame_us));
+    if (!(early >= 1) || early + late > 1e8) {
         errno = EINVAL;
         fail("cannot fill", "that time with frames");
     }

@@ -9,7 +9,6 @@ import contextlib
 import glob
 import hashlib
 import io
-import json
 import os
 import re
 import shutil
@@ -17,7 +16,9 @@ import statistics
 import subprocess
 import sys
 
+import tables
 import works
+from answers import compare, figures_of_measure
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 
@@ -61,10 +62,10 @@ class Bench:
         wanted = " ".join([self.recipe] + [os.path.basename(word) for word in command])
         if packs is not None:
             wanted += " of " + self.read(packs + ".made")
-        if os.path.exists(path) and os.path.exists(note):
-            if self.read(note) == wanted:
+        if os.path.exists(note):
+            if os.path.exists(path) and self.read(note) == wanted:
                 return path
-            os.remove(note)
+            os.remove(note) # a making that is broken off leaves none
         say(f"makes {name}")
         if packs is None:
             status = subprocess.run(command, check=False).returncode
@@ -110,41 +111,6 @@ class Bench:
         return int(found.group(1))
 
 
-def figures_of_measure(text):
-    """Name: (pulses, mean width, mean period) of each line with control pulses."""
-    return {channel["name"].split(".")[-1]:
-            (channel["pulses"], channel["width_us"]["mean"], channel["period_us"]["mean"])
-            for channel in json.loads(text)["captures"][0]["channels"]
-            if channel["signal"] == "control_pulses"}
-
-
-def figures_of_script(text):
-    rows = [line.split() for line in text.splitlines()]
-    return {name: (int(n), float(width), float(period)) for name, n, width, period in rows}
-
-
-def disagreements(work, ours, other, theirs):
-    """Sentences on what differs. Logic: the instants are the same, so that figures
-    agree to the last of the six decimals that a script prints. Analogue: straight
-    lines between samples and fitted edges cross within the same sample, so that a
-    mean period differs by at most a sample over all frames, and a mean width, whose
-    frames fall anywhere between samples, by half a sample."""
-    if len(ours) == 1 and list(theirs) == ["line"]: # the script knows no names
-        theirs = dict(zip(ours, theirs.values()))
-    if ours.keys() != theirs.keys() or not ours:
-        return [f"{work.name}: lines {sorted(ours)} against {sorted(theirs)} of {other}"]
-    bad = []
-    for name, (pulses, width, period) in ours.items():
-        n, other_width, other_period = theirs[name]
-        width_limit = work.sample_us / 2 if work.sample_us else 1e-6
-        period_limit = work.sample_us / max(pulses - 1, 1) if work.sample_us else 1e-6
-        agree = abs(width - other_width) <= width_limit and abs(period - other_period) <= period_limit
-        if n != pulses or not agree: # NaN never agrees
-            bad.append(f"{work.name}, {name}: {pulses} pulses, {width:.6f} us, {period:.6f} us against "
-                       f"{n}, {other_width:.6f} us, {other_period:.6f} us of {other}")
-    return bad
-
-
 class Result:
     """What the rounds of one work gave."""
 
@@ -168,7 +134,7 @@ class Result:
     def ratio(self, name):
         """Median over the rounds of our time over theirs."""
         pairs = zip(self.times()["measure"], self.times()[name])
-        return statistics.median(ours / theirs for ours, theirs in pairs)
+        return statistics.median(ours / max(theirs, 1e-6) for ours, theirs in pairs)
 
     def tell(self):
         """A line of progress; CPU time is what counts on a busy machine."""
@@ -214,59 +180,21 @@ def measure(bench, work):
     return result
 
 
-def verdict(met):
-    return {True: "yes", False: "**no**", None: ""}[met]
-
-
-def print_times(results):
-    print("| work | size, MB | time, s | processor, s | GB/s | reader alone, s | peak memory, MiB | allowed, MiB | met |")
-    print("| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | --- |")
-    missed = 0
-    for r in results:
-        peak, allowed, seconds = r.peak["measure"] / 1024, r.allowed_mib(), r.median("measure")
-        alone = f"{r.median('reader alone'):.3f}" if r.work.reader else ""
-        missed += peak > allowed
-        print(f"| {r.work.name} | {r.size / 1e6:.0f} | {statistics.median(r.seconds['measure']):.3f} "
-              f"| {statistics.median(r.cpu['measure']):.3f} | {r.size / seconds / 1e9:.2f} | {alone} | {peak:.1f} | {allowed:.1f} | {verdict(peak <= allowed)} |")
-    return missed
-
-
-def print_ratios(results):
-    print("\n| work | against | its time, s | its peak, MiB | spanwright is, or takes | limit | met |")
-    print("| --- | --- | ---: | ---: | ---: | ---: | --- |")
-    missed = 0
-    for r in results:
-        for i, other in enumerate(r.work.against):
-            ratio = r.ratio(other.name)
-            shown, limit, met = other.judge(ratio)
-            missed += met is False
-            print(f"| {r.work.name if i == 0 else ''} | {other.name} | {r.median(other.name):.3f} "
-                  f"| {r.peak[other.name] / 1024:.1f} | {shown} | {limit} | {verdict(met)} |")
-    return missed
-
-
-def print_instructions(bench):
-    print("\n| instructions (callgrind) | counted | aim | met |\n| --- | ---: | ---: | --- |")
-    missed = 0
+def counted(bench):
     for count in works.COUNTS:
         say(f"counts the instructions of {count.name}")
-        for label, value, aim in count.of(bench):
-            met = None if aim is None else value <= aim
-            missed += met is False
-            shown = f"{value:.0f}" if value >= 100 else f"{value:.2f}"
-            print(f"| {label} | {shown} | {'' if aim is None else f'at most {aim}'} | {verdict(met)} |")
-    return missed
+        yield from count.of(bench)
 
 
-def into_readme(path, tables):
+def into_readme(path, new):
     """Puts the tables between the two marks of a page."""
     text = Bench.read(path)
-    new, n = re.subn(r"(<!-- bench -->\n).*(<!-- end of bench -->)",
-                     lambda m: f"{m.group(1)}\n{tables}\n{m.group(2)}", text, flags=re.S)
+    text, n = re.subn(r"(<!-- bench -->\n).*(<!-- end of bench -->)",
+                     lambda m: f"{m.group(1)}\n{new}\n{m.group(2)}", text, flags=re.S)
     if n != 1:
         stop(f"{path} has no place for the tables")
     with open(path, "w", encoding="utf-8") as page:
-        page.write(new)
+        page.write(text)
 
 
 def machine():
@@ -302,34 +230,28 @@ def main():
             stop(f"{command} is missing (tools/setup.sh bench)")
     only = set(args.only.split(",")) - {""}
     chosen = [w for w in works.WORKS if (not only or w.file in only) and not (args.no_long and w.is_long)]
-    needed = sum(w.bytes for w in chosen) * args.size * 1.1
+    lacking = [w for w in chosen if not os.path.exists(os.path.join(bench.folder, w.file))]
+    needed = sum(w.bytes for w in lacking) * args.size * 1.1
     if shutil.disk_usage(bench.folder).free < needed:
         stop(f"the inputs need {needed / 1e9:.1f} GB in {bench.folder}; SIZE=0.1 makes them smaller")
     works.make_inputs(bench, chosen)
     results = [measure(bench, work) for work in chosen]
-    bad = []
-    for r in results:
-        ours = figures_of_measure(r.answer["measure"])
-        for other in r.work.against:
-            if other.answers:
-                of = figures_of_measure if other.answers == "measure" else figures_of_script
-                bad += disagreements(r.work, ours, other.name, of(r.answer[other.name]))
+    compared, bad = compare(results)
     what = "Medians (rates and comparisons are of processor time)" if args.processor else "Medians"
     if args.size != 1:
         what = f"Captures of {args.size:g} of the full length. {what}"
-    compared = sum(1 for r in results for o in r.work.against if o.answers)
-    tables = io.StringIO()
-    with contextlib.redirect_stdout(tables):
-        print(f"{what} of {args.runs} {'run' if args.runs == 1 else 'runs'} in turn on {machine()}, files in the page cache; "
-              "sizes are of captures unpacked.\n")
-        missed = print_times(results) + print_ratios(results)
+    text = io.StringIO()
+    with contextlib.redirect_stdout(text):
+        print(f"{what} of {args.runs} {'run' if args.runs == 1 else 'runs'} in turn on {machine()}, files in the "
+              "page cache; sizes are of captures unpacked.\n")
+        missed = tables.print_times(results) + tables.print_ratios(results)
         if not args.no_instructions:
-            missed += print_instructions(bench)
-        print(f"\n{'All' if not bad else 'Not all'} of {compared} other answers agree with spanwright's in pulses, "
-              "mean width and mean period of every line.")
-    print(tables.getvalue(), end="")
-    if args.readme:
-        into_readme(args.readme, tables.getvalue())
+            missed += tables.print_instructions(counted(bench))
+        print(f"\n{'All' if not bad else 'Not all'} of {compared} other answers agree with spanwright's in number of "
+              "pulses, mean width and mean period of every line.")
+    print(text.getvalue(), end="")
+    if args.readme and not bad:
+        into_readme(args.readme, text.getvalue())
     for sentence in bad:
         say(f"disagrees: {sentence}")
     say(f"{missed} limits missed")

@@ -6,13 +6,12 @@ from dataclasses import dataclass, field
 @dataclass
 class Other:
     """Something to be held against. limit: at most so many times its time (or, when
-    faster, at least so many times as fast); answers: it prints figures to compare
-    ("script": a line each; "measure": JSON)."""
+    faster, at least so many times as fast); answers: it prints figures to compare."""
     name: str
     command: list
     limit: float = None
     faster: bool = False
-    answers: str = ""
+    answers: bool = False
 
     def judge(self, ratio):
         """How it is shown, the limit in words, whether it is met."""
@@ -59,11 +58,11 @@ def decode(kind, limit=None):
 
 
 def mawk(script, *options, limit=None):
-    return Other("mawk", ["mawk", *options, "-f", f"HERE/{script}", "FILE"], limit, True, "script")
+    return Other("mawk", ["mawk", *options, "-f", f"HERE/{script}", "FILE"], limit, True, True)
 
 
 def python(name, script, *options, limit=None):
-    return Other(name, ["PYTHON", f"HERE/{script}", "FILE", *options], limit, True, "script")
+    return Other(name, ["PYTHON", f"HERE/{script}", "FILE", *options], limit, True, True)
 
 
 def unpacker(how):
