@@ -57,6 +57,7 @@ typedef struct spw_edge_settings {
     double full_scale;     /* clip magnitude or NAN */
     bool lossy;
     double rise_fall_asymmetry_us; /* stated RC asymmetry, one standard uncertainty; 0 */
+    size_t samples_most;           /* held in memory, at 5 bytes each; 0: about 2.4 million */
 } spw_edge_settings;
 
 /* How the edges were timed. */

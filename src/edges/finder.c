@@ -17,6 +17,7 @@ enum {
     ENOUGH_EDGES = 240,         /* ... there is enough to learn from; but a mean of widths */
     PLENTY_EDGES = 2010,        /* keeps the shape's error, so with patience more is better */
     MOST_SAMPLES = 2400 * 1024, /* 12 MB a channel, 12.8 s at 192 kHz */
+    FEWEST_SAMPLES = 1 << 17,
     LATER_SAMPLES = 1 << 20,
     LEAST_SAMPLES = 4096,
     MARGIN_SAMPLES = 192,
@@ -40,7 +41,9 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
     f->settings = *settings;
     f->sink = sink;
     f->context = context;
-    f->capacity = samples_of(rate, LONGEST_S, MOST_SAMPLES);
+    size_t most = settings->samples_most > 0 ? settings->samples_most : MOST_SAMPLES;
+    most = most < MOST_SAMPLES ? most : MOST_SAMPLES;
+    f->capacity = samples_of(rate, LONGEST_S, most > FEWEST_SAMPLES ? most : FEWEST_SAMPLES);
     f->target = spw_trace_samples(rate, FIRST_S, LEAST_SAMPLES / 2);
     if (f->target > f->capacity)
         f->target = f->capacity;

@@ -34,32 +34,42 @@ static void band_energy(double *energy, size_t n) {
     }
 }
 
-/* lambda D4'D4 + mu H on the free coefficients; knots beyond are 0 or the height. */
-static void make_penalty(spw_normal *e, double *energy, double lambda, double mu) {
-    size_t n = e->n;
-    double *penalty = e->penalty;
-    band_energy(energy, n);
+/* Row i of lambda D4'D4 + mu H on the free coefficients; knots beyond are 0 or the height. */
+static void penalty_row(const double *energy, size_t n, size_t i, double lambda, double mu,
+                        double *row) {
     /* differences d[i] = c[i] - c[i - 1], i = 0 ... n - 1, with c[-1] = 0 */
-    for (size_t i = 0; i < n; i++)
-        for (size_t j = 0; j < n; j++) {
-            size_t lag = i > j ? i - j : j - i;
-            double v = energy[lag];
-            v -= i + 1 < n ? energy[i + 1 > j ? i + 1 - j : j - i - 1] : 0;
-            v -= j + 1 < n ? energy[j + 1 > i ? j + 1 - i : i - j - 1] : 0;
-            v += i + 1 < n && j + 1 < n ? energy[lag] : 0;
-            penalty[i * n + j] = mu * v;
-        }
+    for (size_t j = 0; j < n; j++) {
+        size_t lag = i > j ? i - j : j - i;
+        double v = energy[lag];
+        v -= i + 1 < n ? energy[i + 1 > j ? i + 1 - j : j - i - 1] : 0;
+        v -= j + 1 < n ? energy[j + 1 > i ? j + 1 - i : i - j - 1] : 0;
+        v += i + 1 < n && j + 1 < n ? energy[lag] : 0;
+        row[j] = mu * v;
+    }
     static const double fourth[5] = {1, -4, 6, -4, 1};
-    for (ptrdiff_t at = -4; at < (ptrdiff_t)n + 3; at++)
+    ptrdiff_t top = (ptrdiff_t)n - 1;
+    for (ptrdiff_t at = -4; at < top + 4; at++)
         for (int a = 0; a < 5; a++)
             for (int b = 0; b < 5; b++) {
-                ptrdiff_t i = at + a, j = at + b, top = (ptrdiff_t)n - 1;
-                if (i < 0 || j < 0)
-                    continue;
-                i = i < top ? i : top;
-                j = j < top ? j : top;
-                penalty[(size_t)i * n + (size_t)j] += lambda * fourth[a] * fourth[b];
+                ptrdiff_t k = at + a < top ? at + a : top, j = at + b < top ? at + b : top;
+                if (k == (ptrdiff_t)i && j >= 0)
+                    row[j] += lambda * fourth[a] * fourth[b];
             }
+}
+
+/* Penalties depend on how far coefficients are apart, but for the last one. */
+static void make_penalty(spw_normal *e, double *energy, double lambda, double mu) {
+    size_t n = e->n;
+    band_energy(energy, n);
+    penalty_row(energy, n, 0, lambda, mu, e->apart + n - 1);
+    penalty_row(energy, n, n - 1, lambda, mu, e->last);
+    for (size_t lag = 1; lag < n; lag++)
+        e->apart[n - 1 - lag] = e->apart[n - 1 + lag];
+}
+
+/* From here on, penalties of coefficients 0, 1, ... with the i-th (not the last). */
+static const double *penalty_of(const spw_normal *e, size_t i) {
+    return e->apart + e->n - 1 - i;
 }
 
 /* ------------------------------------------------------------ sums */
@@ -190,7 +200,7 @@ static bool factor(spw_normal *e, double pulses, double more) {
     double scale = e->pulses > 0 ? pulses / e->pulses : 0, share = pulses * 2 / SPW_KNOTS;
     for (size_t i = 0; i < n; i++) {
         double *row = e->system + i * n;
-        const double *gram = e->gram + i * n, *penalty = e->penalty + i * n;
+        const double *gram = e->gram + i * n, *penalty = i + 1 < n ? penalty_of(e, i) : e->last;
         for (size_t j = 0; j <= i; j++)
             row[j] = scale * gram[j] + share * penalty[j];
         row[i] += more;
@@ -200,9 +210,10 @@ static bool factor(spw_normal *e, double pulses, double more) {
 
 bool spw_normal_factor(spw_normal *e, double pulses, double pull) {
     double trace = 0, share = pulses * 2 / SPW_KNOTS;
+    const double *penalty = penalty_of(e, 0); /* of any with itself */
     project(e);
     for (size_t i = 0; i < e->n; i++)
-        trace += e->gram[i * e->n + i] + share * e->penalty[i * e->n + i];
+        trace += e->gram[i * e->n + i] + share * (i + 1 < e->n ? *penalty : e->last[i]);
     if (!isfinite(trace) || !(trace > 0))
         return false;
     /* rounding alone can make it look indefinite: as much on the diagonal as it may be */
@@ -221,7 +232,8 @@ static void take_gradient(spw_normal *e, double pulses, double pull, const doubl
     double share = pulses * 2 / SPW_KNOTS;
     gather(e);
     for (size_t i = 0; i < n; i++) {
-        double bent = spw_dot(e->penalty + i * n, c, n);
+        double bent = i + 1 < n ? spw_dot(penalty_of(e, i), c, n - 1) + e->last[i] * c[n - 1]
+                                : spw_dot(e->last, c, n);
         e->right[i] += pull * (e->start[i] - c[i]) - share * bent;
     }
 }
@@ -280,15 +292,16 @@ void spw_normal_settle(const spw_normal *e, spw_shape *shape) {
 spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double lambda, double mu) {
     *e = (spw_normal){.n = n};
     e->block =
-        calloc(n * (3 * n + SPW_BATCH_COLUMNS + 6) + SPW_KNOTS * row_length(e), sizeof *e->block);
+        calloc(n * (2 * n + SPW_BATCH_COLUMNS + 9) + SPW_KNOTS * row_length(e), sizeof *e->block);
     if (e->block == NULL)
         return SPW_ERR_MEMORY;
     double *at = e->block;
     e->gram = at;
     e->system = at += n * n;
-    e->penalty = at += n * n;
     e->nuisance = at += n * n;
     e->right = at += n * SPW_BATCH_COLUMNS;
+    e->apart = at += n;
+    e->last = at += 2 * n;
     e->start = at += n;
     e->at = at += n;
     e->gradient = at += n;

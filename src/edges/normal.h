@@ -14,7 +14,8 @@ typedef struct spw_normal {
     double *block;
     double *gram;           /* n x n, lower: rows of all pulses, nuisance projected out */
     double *system;         /* n x n, lower: the factor */
-    double *penalty;        /* n x n */
+    double *apart;          /* 2 n - 1: penalties of two coefficients by how far they are apart, */
+    double *last;           /* n: those of the last one with each */
     double *nuisance;       /* n rows: what they have in common with the nuisance of a batch */
     size_t batch;           /* pulses in it */
     double *right;          /* n: rows times residuals; while they are summed, the knots in rows */

@@ -9,6 +9,8 @@
 
 /* Samples of all lanes: some tens of milliseconds of work. */
 enum { WORTH_THREADS = 1 << 19 };
+/* By all finders of a capture together, 24 MB: two channels have what they can use. */
+enum { SAMPLES_HELD = 2 * 2400 * 1024 };
 
 /* --- names --- */
 
@@ -193,6 +195,13 @@ static spw_status on_edges(void *context, const spw_edge *edges, size_t n) {
     return spw_train_push(lane->train, edges, n);
 }
 
+static size_t sampled_lanes(const spw_lanes *lanes) {
+    size_t n = 0;
+    for (size_t i = 0; i < lanes->n; i++)
+        n += lanes->lane[i].wanted && lanes->lane[i].info.kind == SPW_KIND_ANALOGUE;
+    return n > 0 ? n : 1;
+}
+
 static spw_status need_finder(spw_lanes *lanes, spw_lane *lane) {
     if (lane->finder != NULL)
         return SPW_OK;
@@ -213,6 +222,7 @@ static spw_status need_finder(spw_lanes *lanes, spw_lane *lane) {
     spw_edge_settings settings = {.sample_rate_hz = lane->info.sample_rate_hz,
                                   .start_s = lane->info.start_s,
                                   .full_scale = lane->info.full_scale,
+                                  .samples_most = SAMPLES_HELD / sampled_lanes(lanes),
                                   .lossy = lane->info.lossy};
     return spw_edge_finder_new(&settings, on_edges, lane, &lane->finder);
 }
@@ -230,14 +240,12 @@ static void engage(spw_lanes *lanes, size_t n) {
     lanes->samples += n;
     if (lanes->crew != NULL || lanes->alone || lanes->samples < WORTH_THREADS)
         return;
-    size_t sampled = 0, most = lanes->options->threads > 0 ? lanes->options->threads - 1 : 2;
-    for (size_t i = 0; i < lanes->n; i++)
-        if (lanes->lane[i].wanted && lanes->lane[i].info.kind == SPW_KIND_ANALOGUE)
-            lanes->lane[i].hand = sampled++;
-    size_t hands = most < SPW_CREW_MOST ? most : SPW_CREW_MOST;
+    size_t most = lanes->options->threads > 0 ? lanes->options->threads - 1 : SPW_CREW_MOST;
+    size_t sampled = sampled_lanes(lanes), hands = most < SPW_CREW_MOST ? most : SPW_CREW_MOST;
     hands = sampled < hands ? sampled : hands;
-    for (size_t i = 0; i < lanes->n && hands > 0; i++)
-        lanes->lane[i].hand %= hands;
+    for (size_t i = 0, k = 0; i < lanes->n && hands > 0; i++)
+        if (lanes->lane[i].wanted && lanes->lane[i].info.kind == SPW_KIND_ANALOGUE)
+            lanes->lane[i].hand = k++ % hands;
     lanes->crew = hands > 0 ? spw_crew_new(hands, analyse, lanes) : NULL;
     lanes->alone = lanes->crew == NULL;
 }
