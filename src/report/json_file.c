@@ -4,6 +4,7 @@
 
 #include <errno.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static spw_status read_whole(const char *path, const char *noun, unsigned most_mib,
@@ -30,6 +31,17 @@ static spw_status read_whole(const char *path, const char *noun, unsigned most_m
     return SPW_OK;
 }
 
+/* jansson 2.14 reads past its input when an allocation of its lexer fails, or tells it as
+ * wrong syntax: it is not asked to read where its memory could run out. Values take 16
+ * times their text, unless they are nothing but brackets. Volatile: an allocation that is
+ * only freed may be left out by a compiler. */
+#define JSON_TO_TEXT 16
+static bool has_memory(const spw_text *content) {
+    void *volatile room = malloc(content->length * JSON_TO_TEXT + 1);
+    free(room);
+    return room != NULL;
+}
+
 spw_status spw_json_file(const char *path, const char *maker, const char *noun, unsigned most_mib,
                          json_t **root, spw_error *error) {
     spw_text content = {0};
@@ -37,12 +49,15 @@ spw_status spw_json_file(const char *path, const char *maker, const char *noun, 
     json_t *read = NULL;
     spw_plain plain;
     spw_status status = read_whole(path, noun, most_mib, &content, error);
-    if (status == SPW_OK && !spw_plain_begin(&plain))
+    if (status == SPW_OK && (!has_memory(&content) || !spw_plain_begin(&plain)))
         status = spw_error_set(error, SPW_ERR_MEMORY, "out of memory");
     if (status == SPW_OK) {
         read = json_loadb(content.data != NULL ? content.data : "", content.length, 0, &at);
         spw_plain_end(&plain);
-        if (read == NULL)
+        if (read == NULL &&
+            (at.text[0] == '\0' || json_error_code(&at) == json_error_out_of_memory))
+            status = spw_error_set(error, SPW_ERR_MEMORY, "out of memory");
+        else if (read == NULL)
             status = spw_error_at(error, SPW_ERR_FORMAT, at.line > 0 ? (uint64_t)at.line : 1,
                                   SPW_NOWHERE,
                                   "this is no JSON: give the file that spanwright %s --json -o "

@@ -205,6 +205,42 @@ static spw_status report(size_t which, spw_text *answer, bool *damaged) {
     return status;
 }
 
+/* A file of pulses over an old one: whole, or the old one. */
+static spw_status pulses_file(size_t which, spw_text *answer, bool *damaged) {
+    (void)which;
+    (void)damaged;
+    static const char old[] = "old";
+    const spw_capture *captures[1] = {bed.capture};
+    spw_output *output = NULL;
+    spw_error error;
+    char part[4096];
+    spw_error_clear(&error);
+    const char *path = scratch_path("pulses.csv");
+    inject_what what = inject.what;
+    inject_calm();
+    (void)scratch_file("pulses.csv", old, sizeof old - 1);
+    inject.what = what;
+    spw_status status = spw_output_open(path, true, &output, &error);
+    if (status == SPW_OK) {
+        status = spw_report_pulses_csv(captures, 1, output, &error);
+        if (status == SPW_OK)
+            status = spw_output_commit(output, &error);
+        else
+            spw_output_discard(output);
+    }
+    inject_calm();
+    FILE *file = fopen(path, "rb");
+    assert_non_null(file);
+    for (size_t n; (n = fread(part, 1, sizeof part, file)) > 0;)
+        spw_text_append(answer, part, n);
+    assert_int_equal(fclose(file), 0);
+    if (status != SPW_OK) {
+        assert_true(error.message[0] != '\0');
+        assert_string_equal(answer->data, old);
+    }
+    return status;
+}
+
 /* A trial with one failure. Returns whether it came to it. */
 static bool once(const char *name, trial *run, size_t which, inject_what what, size_t at,
                  const char *expected) {
@@ -306,6 +342,7 @@ static void allocations_after_measuring(void **state) {
     skip_without_allocations();
     each_allocation("bench file", bench_read, 0);
     each_allocation("digest", digest, SMALL_VCD);
+    each_allocation("pulses as CSV", pulses_file, 0);
     each_allocation("span", span_build, 0);
     each_allocation("plan", plan_make, 0);
     each_allocation("planned", planned_read, 0);
