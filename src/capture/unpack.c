@@ -94,6 +94,12 @@ static int set_up(spw_unpacker *unpacker) {
     return archive_read_next_header(archive, &entry);
 }
 
+/* libzstd's own limit on a frame's window is 2^27 bytes (ZSTD_WINDOWLOG_LIMIT_DEFAULT). */
+static bool wants_memory(struct archive *archive) {
+    const char *told = archive_error_string(archive);
+    return told != NULL && strstr(told, "too much memory") != NULL;
+}
+
 static spw_status start_failed(spw_unpacker *unpacker, int result, spw_error *error) {
     if (result == ARCHIVE_EOF)
         return spw_error_set(
@@ -112,6 +118,11 @@ static spw_status start_failed(spw_unpacker *unpacker, int result, spw_error *er
         return spw_error_set(error, SPW_ERR_IO,
                              "reading failed before anything could be unpacked; "
                              "copy it to a disk that works and read the copy");
+    if (wants_memory(unpacker->archive))
+        return spw_error_set(error, SPW_ERR_LIMIT,
+                             "the %s content looks back over more than 128 MiB, which is not kept; "
+                             "unpack it first (`zstd -d --long=31`) and name the capture in it",
+                             unpacker->name);
     return spw_error_set(error, SPW_ERR_FORMAT,
                          "the %s content is cut off or damaged within its first %llu bytes, and "
                          "nothing of it could be unpacked; try what `%s -dc` still gets out of it, "
