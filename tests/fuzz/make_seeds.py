@@ -1,9 +1,10 @@
 #!/usr/bin/env python3
 """Writes the seed inputs of the fuzz targets to tests/fuzz/seeds.
 
-    tests/fuzz/make_seeds.py PROGRAM        (build/spanwright; needs flac, gzip, xz, zstd)
+    tests/fuzz/make_seeds.py PROGRAM        (build/spanwright; needs flac, gzip, xz, zstd, libsndfile)
 
 What stands before the bytes of each seed is said at the top of the targets' sources."""
+import ctypes
 import math
 import os
 import shutil
@@ -140,6 +141,22 @@ def flac(data):
     return run(["flac", "-s", "-c", "--no-md5-sum", "--no-padding", "--no-seektable", "-"], data)
 
 
+def vorbis(n=800, rate=8000):
+    """Ogg Vorbis, written by libsndfile; its stream has a random number, so it is another one each time"""
+    class Info(ctypes.Structure):
+        _fields_ = [("frames", ctypes.c_int64)] + [(name, ctypes.c_int) for name in
+                                                   ("samplerate", "channels", "format", "sections", "seekable")]
+
+    library = ctypes.CDLL("libsndfile.so.1")
+    library.sf_open.restype = ctypes.c_void_p
+    samples = (ctypes.c_float * n)(*(0.6 if i % 160 < 12 else 0.0 for i in range(n)))
+    with tempfile.NamedTemporaryFile() as file:
+        opened = library.sf_open(file.name.encode(), 0x20, ctypes.byref(Info(0, rate, 1, 0x200060, 0, 0)))
+        library.sf_write_float(ctypes.c_void_p(opened), samples, ctypes.c_int64(n))
+        library.sf_close(ctypes.c_void_p(opened))
+        return open(file.name, "rb").read()
+
+
 def seeds_audio():
     seed("audio", "wav16", b"\0\0\0\0" + wav())
     seed("audio", "wav8", b"\x40\0\0\0" + wav(8, 2, 200))
@@ -154,6 +171,7 @@ def seeds_audio():
     ssnd = b"SSND" + struct.pack(">III", 208, 0, 0) + bytes(200)
     seed("audio", "aiff", b"\0\0\0\0FORM" + struct.pack(">I", 4 + len(comm) + len(ssnd)) + b"AIFF" + comm + ssnd)
     seed("audio", "w64", b"\0\0\0\0riff\x2e\x91\xcf\x11\xa5\xd6\x28\xdb\x04\xc1\0\0" + bytes(40))
+    seed("audio", "vorbis", b"\x40\0\0\0" + vorbis())
     seed("audio", "ogg", b"\0\0\0\0OggS\0\2" + bytes(20) + b"\1\x1e\1vorbis" + bytes(40))
 
 
