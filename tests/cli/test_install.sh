@@ -38,9 +38,10 @@ flags=$(pkg-config --cflags --libs spanwright)
 archive="$(pkg-config --cflags spanwright) $lib/libspanwright.a"
 others="$(sed -n 's/^Requires.private: //p' "$lib/pkgconfig/spanwright.pc")"
 unset PKG_CONFIG_SYSROOT_DIR
-# Libraries built for a sanitizer link into programs built for it only.
+# Libraries built for a sanitizer or with counters link into programs built so only.
 # shellcheck disable=SC2086
-ldd "$work/root/usr/bin/spanwright" | grep -q 'libasan\|libtsan' || {
+ldd "$work/root/usr/bin/spanwright" | grep -q 'libasan\|libtsan' ||
+    nm "$work/root/usr/bin/spanwright" | grep -q __gcov_ || {
     check "link, shared" cc "$work/use.c" $flags -o "$work/shared"
     check "run, shared" env LD_LIBRARY_PATH="$lib" "$work/shared"
     check "link, static" cc "$work/use.c" $archive $(pkg-config --libs $others) -lm -lpthread -o "$work/static"

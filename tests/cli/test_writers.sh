@@ -129,7 +129,8 @@ for way in $ways; do
 
     # a limit on the size of files is what a full disk is: writing stops in the middle
     fresh; echo old >d/x
-    (ulimit -f 1; write $way d/x --force >/dev/null 2>"$work/stderr"); status=$?
+    (export GCOV_PREFIX="$work/counters" # of a build for coverage: files, too
+        ulimit -f 1; write $way d/x --force >/dev/null 2>"$work/stderr"); status=$?
     expect 2 "cannot write d/x: File too large"; old d/x; holds d x
     judge "$way, no room"
 
