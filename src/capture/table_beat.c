@@ -5,7 +5,7 @@
 static bool find_digits(const spw_table_run *run, const char *row, size_t *from, size_t *to,
                         size_t *decimals) {
     size_t at = 0;
-    while (row[at] == ' ' && at < SPW_TABLE_BEAT_CELL)
+    while (at < SPW_TABLE_BEAT_CELL && row[at] == ' ')
         at++;
     *from = at;
     *decimals = 0;

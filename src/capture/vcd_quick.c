@@ -152,8 +152,9 @@ static bool time_unlike(alike *times, const char *digits, uint64_t *time) {
 
 /* A clock: pairs that follow each other fast enough to be counted only, of
  * the scalar that the pair before p set, and of times as long as its time.
- * CLOCK_PAIRS at a time: when times rise and all of it takes less than the
- * clock may take for one change, there is nothing more to see. */
+ * CLOCK_PAIRS at a time: when times rise, also to the mark behind them, and
+ * all of it takes less than the clock may take for one change, there is
+ * nothing more to see. */
 static const char *quick_clock(spw_vcd *vcd, const char *p, const char *stop, const alike *times,
                                const spw_vcd_variable *variable, uint64_t *lines) {
     spw_vcd_passing *passing = &vcd->passing[variable->tag];
@@ -162,7 +163,7 @@ static const char *quick_clock(spw_vcd *vcd, const char *p, const char *stop, co
     /* "\n1!\n#", and one to turn its level */
     const uint64_t five = (UINT64_C(1) << 40) - 1, turn = 1 << 8;
     uint64_t ends = (spw_eight_load(p - 4) & five) ^ turn;
-    while ((size_t)(stop - p) > CLOCK_PAIRS * length + 8) {
+    while ((size_t)(stop - p) > (CLOCK_PAIRS + 1) * length + 8) {
         const char *at = p;
         uint64_t wrong = 0, tail = 0;
         for (int i = 0; i < CLOCK_PAIRS; i++, at += length, ends ^= turn) {
@@ -173,6 +174,10 @@ static const char *quick_clock(spw_vcd *vcd, const char *p, const char *stop, co
             wrong |= spw_eight_others(tail) | (now <= before);
             before = now;
         }
+        uint64_t next = spw_eight_load(at + tail_at);
+        wrong |= (spw_eight_load(at + 1) ^ times->head) & times->mask;
+        wrong |= spw_eight_others(next) | (__builtin_bswap64(next) <= before);
+        wrong |= at[1 + times->digits] != '\n';
         uint64_t time = times->value + spw_eight_value(tail);
         if (wrong != 0 || time - vcd->first - passing->last >= passing->within)
             break;
@@ -186,51 +191,54 @@ static const char *quick_clock(spw_vcd *vcd, const char *p, const char *stop, co
 }
 
 /* A channel's scalar that is read here; NULL for others. */
-static inline spw_vcd_variable *quick_channel(const spw_vcd *vcd, char code) {
-    uint32_t number = spw_vcd_codes_find(&vcd->codes, &code, 1);
-    if (number == SPW_VCD_NONE)
+static inline spw_vcd_variable *quick_channel(const spw_vcd *vcd, char code, uint32_t *number) {
+    *number = spw_vcd_codes_find(&vcd->codes, &code, 1);
+    if (*number == SPW_VCD_NONE)
         return NULL;
-    spw_vcd_variable *variable = &vcd->variables[number];
+    spw_vcd_variable *variable = &vcd->variables[*number];
     return variable->width == 1 && variable->live && variable->tag < SPW_VCD_CHANNELS_MAX ? variable
                                                                                           : NULL;
 }
 
 /* Reads pairs of lines, a time and the only value at it, from p on: most of a
- * dump of lines that seldom move together. A time mark follows each pair, so
- * the time step ends with it. Returns where the first one of another kind
- * begins. */
+ * dump of lines that seldom move together. What a pair sets is sent when a
+ * later time is read: the mark behind it may be the same time again, or none.
+ * Returns where the first one of another kind begins. */
 static const char *quick_pairs(spw_vcd *vcd, const char *p, const char *stop, alike *times,
                                uint64_t *lines, spw_status *status) {
     const ptrdiff_t longest = 1 + DIGITS_MAX + 1 + 3 + 1;
-    const spw_vcd_variable *same = NULL;
-    unsigned pairs = 0; /* of `same` in a row */
+    const spw_vcd_variable *same = NULL; /* that the pair before set, */
+    unsigned pairs = 0;                  /* so often in a row */
     while (stop - p >= longest && *p == '#') {
         uint64_t time;
-        if (!time_alike(times, p + 1, &time) && !time_unlike(times, p + 1, &time))
+        bool similar = time_alike(times, p + 1, &time);
+        if (!similar && !time_unlike(times, p + 1, &time))
             break;
         const char *value = p + 1 + times->digits + 1;
         if ((value[0] | 1) != '1' || value[2] != '\n' || value[3] != '#' || time <= vcd->time)
             break;
-        spw_vcd_variable *variable = quick_channel(vcd, value[1]);
+        uint32_t number;
+        spw_vcd_variable *variable = quick_channel(vcd, value[1], &number);
         if (variable == NULL)
             break;
         if (vcd->n_touched > 0 && (*status = quick_step_end(vcd, p)) != SPW_OK)
             break;
+        pairs = similar && variable == same ? pairs + 1 : 0;
+        same = variable;
+        if (pairs == CLOCK_PAIRS && times->digits >= 8 && vcd->passing[variable->tag].within > 0) {
+            const char *from = p;
+            pairs = 0;
+            p = quick_clock(vcd, p, stop, times, variable, lines);
+            if (p > from)
+                continue;
+        }
         uint8_t level = value[0] & 1;
         vcd->time = time;
         *lines += 2;
         p = value + 3;
-        if (variable->was == level)
-            continue;
-        variable->was = variable->now = level;
-        *status = spw_vcd_send(vcd, time - vcd->first, variable->tag, level);
-        if (*status != SPW_OK)
-            break;
-        pairs = variable == same ? pairs + 1 : 0;
-        same = variable;
-        if (pairs == CLOCK_PAIRS && times->digits >= 8 && vcd->passing[variable->tag].within > 0) {
-            p = quick_clock(vcd, p, stop, times, variable, lines);
-            pairs = 0;
+        if (variable->was != level) {
+            spw_vcd_touch(vcd, number);
+            variable->now = level;
         }
     }
     return p;

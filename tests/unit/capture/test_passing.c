@@ -103,7 +103,7 @@ static void read_both(listener *to, const char *text, size_t length,
                       const spw_read_options *options) {
     static const size_t steps[] = {0, 1000, 70000};
     spw_sink plain = {.context = to, .channel = on_channel, .changes = keep};
-    read_with(&plain, text, length, 0, options);
+    read_with(&plain, text, length, 1, options); /* never a whole line to be quick with */
     spw_sink passing = {.context = to,
                         .channel = on_channel,
                         .changes = compare,
@@ -138,7 +138,7 @@ static uint32_t chance(uint32_t *x, uint32_t n) {
     "$var wire 1 # servo $end $enddefinitions $end\n"
 
 /* A clock with everything that may come between its changes: other lines,
- * levels told again, unknown ones, pauses, a step that changes, a bus. */
+ * levels told again or taken back, unknown ones, pauses, a step that changes, a bus. */
 static char *dump_of(uint32_t seed, uint64_t start, size_t *length) {
     spw_text text = {0};
     uint32_t x = seed;
@@ -156,6 +156,14 @@ static char *dump_of(uint32_t seed, uint64_t start, size_t *length) {
         if (chance(&x, wild ? 10 : 1000) != 0) {
             level[0] = chance(&x, wild ? 8 : 2000) == 0 ? "01x"[chance(&x, 3)]
                                                         : (level[0] == '1' ? '0' : '1');
+            spw_text_printf(&text, "%c!\n", level[0]);
+        }
+        if (chance(&x, 500) == 0) { /* the same time again, or a mark that is none: taken back */
+            level[0] = level[0] == '1' ? '0' : '1';
+            if (chance(&x, 2) == 0)
+                spw_text_puts(&text, "#!12\n");
+            else
+                spw_text_printf(&text, "#%llu\n", (unsigned long long)t);
             spw_text_printf(&text, "%c!\n", level[0]);
         }
         for (int k = 1; k < 3; k++)

@@ -245,7 +245,8 @@ static void kinds_of_rows(void **state) {
         {.about = "samples of levels and volts, missing ones",
          .table = "t,A,B\n0.000,0,0.1\n0.001,0,3.2\n0.002,1,\n0.003,x,nan\n0.004,1,3.3\n",
          .expected = "A 0.001: 0=0 0.002=1 0.003=x 0.004=1; B 1000Hz: 0.1 3.2 nan nan 3.3",
-         .warning = "B: 2 cells hold no usable number (below 1e30) and count as unknown, the first in line 4"},
+         .warning = "B: 2 cells hold no usable number (below 1e30) and count as unknown, the first "
+                    "in line 4"},
         {.about = "changes in volts are levels",
          .table = "0,0.02,0.0\n0.0015,3.31,0.0\n0.0200,0.03,5.0\n0.0215,3.29,5.0\n0.0413,0.02,0.0"
                   "\n",

@@ -40,10 +40,11 @@ static void zones(void **state) {
 
 static void no_times(void **state) {
     (void)state;
-    refused("Time,claw\n2026-05-02T10:00:00+2,0\n2026-05-02T10:00:01+2,1\n"
-            "2026-05-02T10:00:02+2,0\n",
-            "the rows hold no numbers in columns; export the capture with one row of numbers a sample "
-            "or a change");
+    refused(
+        "Time,claw\n2026-05-02T10:00:00+2,0\n2026-05-02T10:00:01+2,1\n"
+        "2026-05-02T10:00:02+2,0\n",
+        "the rows hold no numbers in columns; export the capture with one row of numbers a sample "
+        "or a change");
 }
 
 int main(void) {

@@ -47,6 +47,9 @@ static void several_values_at_one_time(void **state) {
           "wren.claw wren.lid | 0:0=0 20:0=1 | 30");
     check(TWO "#0\n1!\n#0\n#0\n0!\n#10\n1!\n#10\n0!\n#10\n1!\n",
           "wren.claw wren.lid | 0:0=0 10:0=1 | 10");
+    /* so it is among lines that follow each other plainly: the same time again ends no step */
+    check(TWO "#0\n0!\n#10\n1!\n#20\n0!\n#20\n1!\n#30000000\n0!\n#30000000\n1!\n#40000000\n0!\n",
+          "wren.claw wren.lid | 0:0=0 10:0=1 40000000:0=0 | 40000000");
     /* empty time marks count for the duration only */
     check(TWO "#0\n0!\n#1\n#2\n#3\n1!\n#4\n#5\n", "wren.claw wren.lid | 0:0=0 3:0=1 | 5");
 }

@@ -208,6 +208,9 @@ static void text_in_the_middle(void **state) {
           HEAD "line 5: 'L!' has nine-state letters (IEEE Std 1164): H is read as 1, L as 0, U, W "
                "and - as unknown (5 in all)\n"
                "! line 13: 'HEAD' is no part of a VCD: the rest of its line is skipped\n");
+    check(ONE "#0\n0!\n#3\n1!\n#5\n0!\n#10\n1!\n#!0\n0!\n#20\n0!\n#20000000000\n1!\n#30000000000\n",
+          "a | 0:0=0 3:0=1 5:0=0 20000000000:0=1 | 30000000000", false,
+          HEAD "! line 12: '#!0' is no part of a VCD: the rest of its line is skipped\n");
     check(ONE "#0\nb0000 !\n#1\nb001 !\n", "a | 0:0=0 1:0=1 | 1", false,
           HEAD "! line 5: '!' has more digits than its variable has bits: the rightmost ones are "
                "read (2 in all)\n");
