@@ -126,10 +126,10 @@ FUZZ_MAKE = $(MAKE) --no-print-directory -s BUILD=$(BUILD)/fuzz CC=clang OPTIMIS
     HARDEN= EXTRA="-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all" \
     TEST_CFLAGS=-fno-sanitize=fuzzer-no-link NUMERIC_CFLAGS=-fno-sanitize-coverage=trace-cmp
 fuzz: setup-fuzz
-	@$(FUZZ_MAKE) $(BUILD)/fuzz/fuzz
+	+@$(FUZZ_MAKE) $(BUILD)/fuzz/fuzz
 	@tests/fuzz/run.sh $(BUILD)/fuzz $(SECONDS)
 fuzz-one: setup-fuzz
-	@$(FUZZ_MAKE) $(BUILD)/fuzz/fuzz
+	+@$(FUZZ_MAKE) $(BUILD)/fuzz/fuzz
 	@tests/fuzz/run.sh $(BUILD)/fuzz $(SECONDS) $(TARGET)
 $(BUILD)/fuzz: $(call obj,$(wildcard tests/fuzz/*.c) tests/support/kept.c) $(LIB_A)
 	$(CC) $(ALL_LDFLAGS) -fsanitize=fuzzer -o $@ $^ $(MODULE_LIBS)
