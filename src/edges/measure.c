@@ -266,6 +266,13 @@ static void add_profile(spw_edge_finder *f, const spw_window *w, size_t reach, b
     p->n++;
 }
 
+/* What chi-square of n degrees of freedom exceeds as seldom as a normal variable CERTAIN
+ * standard deviations (Wilson and Hilferty 1931). */
+static double chance_most(double n) {
+    double root = 1 - 2 / (9 * n) + CERTAIN * sqrt(2 / (9 * n));
+    return n * root * root * root;
+}
+
 /* Rises and falls mirrored should leave the same residuals. Their mean difference d,
  * when it is no noise, tells of unequal RC corners: d = (tau_r^2 - tau_f^2) / 2 T'',
  * and a width is then off by (1 - ln 2)(tau_f - tau_r), at most by that of the root of
@@ -286,7 +293,7 @@ static void judge_symmetry(spw_edge_finder *f, size_t reach, double variance) {
     }
     double expected = (double)n, chi2 = square / (variance * (1 / na + 1 / nb));
     double rms = sqrt(square / (double)n) / f->shape.height;
-    if (chi2 < expected + CERTAIN * sqrt(2 * expected) || rms < ASYMMETRIC || f->settings.lossy ||
+    if (chi2 < chance_most(expected) || rms < ASYMMETRIC || f->settings.lossy ||
         f->noise < 0.8 * f->quantum)
         return;
     f->report.doubts |= SPW_DOUBT_ASYMMETRY;
