@@ -21,7 +21,8 @@
 #define COARSE_STEPS 256.0   /* a step of more quanta meets enough of them to average */
 #define COARSE_SHARE 2.0     /* variance, when rounding exceeds the noise (found by simulation) */
 #define UNTOLD 0.05     /* of a sample period, an edge: where the signal is not what it should be */
-#define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall that matters */
+#define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall beyond noise that matters  \
+                         */
 #define SATURATED 1e-3  /* the same, when no RC makes it */
 #define CERTAIN 4.0     /* standard deviations above what noise would do */
 #define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
@@ -291,9 +292,10 @@ static void judge_symmetry(spw_edge_finder *f, size_t reach, double variance) {
         along += d * bend;
         bend2 += bend * bend;
     }
-    double expected = (double)n, chi2 = square / (variance * (1 / na + 1 / nb));
+    double noise = variance * (1 / na + 1 / nb), expected = (double)n * noise;
     double rms = sqrt(square / (double)n) / f->shape.height;
-    if (chi2 < chance_most(expected) || rms < ASYMMETRIC || f->settings.lossy ||
+    double excess = sqrt(fmax(square - expected, 0) / (double)n) / f->shape.height;
+    if (square < noise * chance_most((double)n) || excess < ASYMMETRIC || f->settings.lossy ||
         f->noise < 0.8 * f->quantum)
         return;
     f->report.doubts |= SPW_DOUBT_ASYMMETRY;
