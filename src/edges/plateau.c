@@ -13,6 +13,7 @@
 
 #define GUARD_S 250e-6 /* the transition's ringing */
 #define BIN_S 250e-6
+#define FOLLOWING_BIN_S 1e-3 /* of hum whose frequency is known: a quarter of the rows */
 #define SEGMENT_S 30e-3
 #define LONGEST_S 60e-3
 #define CERTAIN 5.0 /* standard errors for a term to be believed */
@@ -81,12 +82,13 @@ static void walk(walker *w, size_t from, size_t to, bool keep) {
                                  .segment = w->segment};
 }
 
-static void reduce(const spw_trace *trace, const spw_mark *marks, size_t n, reduction *r) {
+static void reduce(const spw_trace *trace, const spw_mark *marks, size_t n, double bin_s,
+                   reduction *r) {
     size_t guard = spw_trace_samples(trace->rate_hz, GUARD_S, 4);
     size_t segment = spw_trace_samples(trace->rate_hz, SEGMENT_S, 64);
     size_t longest = spw_trace_samples(trace->rate_hz, LONGEST_S, 128);
     walker w = {.trace = trace, .r = r};
-    w.bin_samples = spw_trace_samples(trace->rate_hz, BIN_S, 1);
+    w.bin_samples = spw_trace_samples(trace->rate_hz, bin_s, 1);
     r->width = (double)w.bin_samples;
     size_t at = 0, plateaus = 0;
     start_segment(&w, 0);
@@ -343,7 +345,7 @@ spw_status spw_plateau_fit(const spw_trace *trace, const spw_mark *marks, size_t
     smooth->hum = 0;
     if (droop)
         smooth->p = smooth->q = 0;
-    reduce(trace, marks, n, &r);
+    reduce(trace, marks, n, w > 0 ? FOLLOWING_BIN_S : BIN_S, &r);
     if (r.n < 24)
         goto done;
     r.row = malloc(r.n * COLUMNS * sizeof *r.row);
