@@ -259,11 +259,11 @@ static limits limits_of(const cell *c) {
                                                     : 0.1,
                 .cover_least = 0.93,
                 .cover_most = expect == CLEAN ? 0.98 : 1};
+    l.ratio = c->row->ratio > 0 ? c->row->ratio : l.ratio;
     if (quiet && c->row->apply == moving_two_poles_hum)
         l.ratio = 1.35;
     if (quiet && c->row->apply == hum_late) /* the stretch in which it sets in: u tells */
         l.ratio = INFINITY;
-    l.ratio = c->row->ratio > 0 ? c->row->ratio : l.ratio;
     return l;
 }
 
