@@ -21,8 +21,7 @@
 #define COARSE_STEPS 256.0   /* a step of more quanta meets enough of them to average */
 #define COARSE_SHARE 2.0     /* variance, when rounding exceeds the noise (found by simulation) */
 #define UNTOLD 0.05     /* of a sample period, an edge: where the signal is not what it should be */
-#define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall beyond noise that matters  \
-                         */
+#define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall beyond noise */
 #define SATURATED 1e-3  /* the same, when no RC makes it */
 #define CERTAIN 4.0     /* standard deviations above what noise would do */
 #define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
