@@ -235,6 +235,7 @@ def main():
     if shutil.disk_usage(bench.folder).free < needed:
         stop(f"the inputs need {needed / 1e9:.1f} GB in {bench.folder}; SIZE=0.1 makes them smaller")
     works.make_inputs(bench, chosen)
+    os.sync() # no writing back to the disk while others are timed
     results = [measure(bench, work) for work in chosen]
     compared, bad = compare(results)
     what = "Medians (rates and comparisons are of processor time)" if args.processor else "Medians"
