@@ -146,7 +146,7 @@ valgrind: setup-valgrind
 	@echo "valgrind: clean (the demo and $(words $(MEMCHECKED)) test programs)"
 
 # Threads: the tests in which they run, under ThreadSanitizer. Add yours.
-THREADED := unit/pulses/test_threads unit/pulses/test_crew unit/capture/test_source unit/capture/test_relay
+THREADED := unit/pulses/test_threads unit/pulses/test_crew unit/capture/test_source
 tsan: setup-test
 	@$(MAKE) --no-print-directory -s BUILD=$(BUILD)/tsan OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \
 	    EXTRA=-fsanitize=thread check-threads

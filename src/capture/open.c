@@ -1,6 +1,5 @@
 /* What a capture is, by its content and never by its name, and who reads it. */
 #include "capture/reader.h"
-#include "capture/relay.h"
 
 #include <math.h>
 #include <string.h>
@@ -118,23 +117,12 @@ static spw_reader *reader_of(spw_format format) {
     return spw_raw_read;
 }
 
-/* By way of a relay: samples are analysed beside the reading. What the sink
- * ended the reading with came before whatever ended it then. */
 static spw_status read_content(spw_source *source, const spw_read_options *options,
-                               const spw_sink *to, spw_capture_summary *summary, spw_error *error) {
-    spw_relay *relay = spw_relay_new(to);
-    if (relay == NULL)
-        return spw_error_set(error, SPW_ERR_MEMORY, "out of memory");
-    spw_sink sink = spw_relay_sink(relay);
-    spw_emitter emitter = {.sink = &sink};
+                               const spw_sink *sink, spw_capture_summary *summary,
+                               spw_error *error) {
+    spw_emitter emitter = {.sink = sink};
     spw_status status = reader_of(summary->format)(source, options, &emitter, summary, error);
-    if (status == SPW_OK)
-        status = spw_emit_flush(&emitter);
-    spw_status theirs = spw_relay_end(relay);
-    if (theirs == SPW_OK)
-        return status;
-    spw_error_clear(error);
-    return theirs;
+    return status == SPW_OK ? spw_emit_flush(&emitter) : status;
 }
 
 static spw_status read_all(spw_source *source, const spw_read_options *options,

@@ -5,8 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Large enough that locks cost nothing, small enough to stay in the caches. */
-enum { BLOCK_SAMPLES = 8192, BLOCKS = 8 };
+/* Blocks are small enough to stay in the caches. A side that waits is woken for AT_ONCE of
+ * them: waking costs as much as looking through a block. */
+enum { BLOCK_SAMPLES = 8192, BLOCKS = 16, AT_ONCE = BLOCKS / 2 };
 
 typedef struct block {
     uint32_t lane;
@@ -55,8 +56,8 @@ static void *work(void *context) {
             status = crew->work(crew->context, b->lane, NULL, 0);
         pthread_mutex_lock(&h->lock);
         h->status = h->status == SPW_OK ? status : h->status;
-        h->waiting--;
-        pthread_cond_signal(&h->emptied);
+        if (--h->waiting == BLOCKS - AT_ONCE)
+            pthread_cond_signal(&h->emptied);
     }
     pthread_mutex_unlock(&h->lock);
     return NULL;
@@ -122,8 +123,8 @@ static void close_block(hand *h) {
     h->open = NULL;
     h->next = (h->next + 1) % BLOCKS;
     pthread_mutex_lock(&h->lock);
-    h->waiting++;
-    pthread_cond_signal(&h->filled);
+    if (++h->waiting == AT_ONCE)
+        pthread_cond_signal(&h->filled);
     pthread_mutex_unlock(&h->lock);
 }
 
