@@ -61,3 +61,22 @@ spw_span hand_span(double low_us, double neutral_us, double high_us, double U95_
                      .frames = 300};
     return span;
 }
+
+spw_plan *hand_plan(const spw_span *span, const spw_bench *bench) {
+    spw_plan *plan = NULL;
+    spw_error error;
+    spw_summary period = spw_summary_none();
+    period.n = 1000;
+    period.mean = period.min = period.max = span->mean_frame_us;
+    period.u = 0.01;
+    bool framed = !isnan(span->mean_frame_us);
+    if (spw_plan_make(span, framed ? &period : NULL, bench, &plan, &error) != SPW_OK)
+        fail_msg("%s", error.message);
+    assert_non_null(plan->summary);
+    return plan;
+}
+
+spw_plan *hand_plan_of(double low_us, double neutral_us, double high_us, const spw_bench *bench) {
+    spw_span span = hand_span(low_us, neutral_us, high_us, 0.1);
+    return hand_plan(&span, bench);
+}

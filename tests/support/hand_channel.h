@@ -21,5 +21,9 @@ spw_hold hand_hold(double start_s, double us, double u_us, size_t frames);
 spw_channel hand_channel(spw_hold *hold, size_t holds);
 /* A measured span: ends and neutral (NAN none) with U95, 100 frames each. */
 spw_span hand_span(double low_us, double neutral_us, double high_us, double U95_us);
+/* The plan for a span on a bench; 1000 frames of the span's mean period. */
+spw_plan *hand_plan(const spw_span *span, const spw_bench *bench);
+/* The same for a span of hand_span with U95 0.1. */
+spw_plan *hand_plan_of(double low_us, double neutral_us, double high_us, const spw_bench *bench);
 
 #endif

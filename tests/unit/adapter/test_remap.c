@@ -4,30 +4,11 @@
 
 #include <string.h>
 
-static spw_plan *plan_of(const spw_span *span, const spw_bench *bench) {
-    spw_plan *plan = NULL;
-    spw_error error;
-    spw_summary period = spw_summary_none();
-    period.n = 1000;
-    period.mean = span->mean_frame_us;
-    period.min = period.max = span->mean_frame_us;
-    period.u = 0.01;
-    if (spw_plan_make(span, isnan(span->mean_frame_us) ? NULL : &period, bench, &plan, &error) !=
-        SPW_OK)
-        fail_msg("%s", error.message);
-    return plan;
-}
-
-static spw_plan *simple(double low, double neutral, double high, const spw_bench *bench) {
-    spw_span span = hand_span(low, neutral, high, 0.1);
-    return plan_of(&span, bench);
-}
-
 static void test_half_range(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
     bench.servo.travel_deg = 180;
-    spw_plan *plan = simple(1000, 1500, 2000, &bench);
+    spw_plan *plan = hand_plan_of(1000, 1500, 2000, &bench);
     assert_int_equal(plan->decision, SPW_DECISION_ADAPTER);
     assert_near(plan->range_covered_percent, 50, 1e-9);
     assert_near(plan->remap.gain, 2, 1e-12);
@@ -45,7 +26,7 @@ static void test_library_default(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
     bench.servo.travel_deg = 180;
-    spw_plan *plan = simple(544, 1472, 2400, &bench);
+    spw_plan *plan = hand_plan_of(544, 1472, 2400, &bench);
     assert_near(plan->range_covered_percent, 92.8, 1e-9);
     assert_near(plan->remap.gain, 2000.0 / 1856, 1e-12);
     assert_near(plan->remap.offset_us, 500 - 544 * 2000.0 / 1856, 1e-9);
@@ -54,7 +35,7 @@ static void test_library_default(void **state) {
     assert_int_equal(plan->advices, 1);
     assert_non_null(strstr(plan->advice[0].why, "28.0 us off 1500 (2.52 degrees at the servo)"));
     spw_plan_free(plan);
-    plan = simple(600, 1500, 2400, &bench);
+    plan = hand_plan_of(600, 1500, 2400, &bench);
     assert_near(plan->range_covered_percent, 90, 1e-9);
     assert_near(plan->remap.gain, 2000.0 / 1800, 1e-12);
     spw_plan_free(plan);
@@ -63,7 +44,7 @@ static void test_library_default(void **state) {
 static void test_bent_against_straight(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
-    spw_plan *plan = simple(993, 1551, 2008, &bench);
+    spw_plan *plan = hand_plan_of(993, 1551, 2008, &bench);
     assert_int_equal(plan->remap.segments, 1);
     assert_near(plan->remap.neutral_out_us, 500 + 2000.0 * (1551 - 993) / 1015, 1e-9);
     assert_near(plan->remap.neutral_error_us, 99.507389, 1e-6);
@@ -71,7 +52,7 @@ static void test_bent_against_straight(void **state) {
     spw_plan_free(plan);
 
     bench.adapter.neutral = SPW_REMAP_BENT;
-    plan = simple(993, 1551, 2008, &bench);
+    plan = hand_plan_of(993, 1551, 2008, &bench);
     assert_int_equal(plan->remap.kind, SPW_REMAP_BENT);
     assert_int_equal(plan->remap.segments, 2);
     assert_near(plan->remap.segment[0].gain, 1000.0 / 558, 1e-12);
@@ -89,7 +70,7 @@ static void test_reverse(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
     bench.adapter.reverse = true;
-    spw_plan *plan = simple(1000, 1500, 2000, &bench);
+    spw_plan *plan = hand_plan_of(1000, 1500, 2000, &bench);
     assert_near(plan->remap.gain, -2, 1e-12);
     assert_near(spw_remap_apply(&plan->remap, 1000), 2500, 1e-9);
     assert_near(spw_remap_apply(&plan->remap, 2100), 500, 1e-9);
@@ -97,12 +78,12 @@ static void test_reverse(void **state) {
     assert_near(plan->after.high_us, 2500, 1e-9);
     spw_plan_free(plan);
     /* a span that meets is reversed all the same */
-    plan = simple(500, 1500, 2500, &bench);
+    plan = hand_plan_of(500, 1500, 2500, &bench);
     assert_int_equal(plan->decision, SPW_DECISION_ADAPTER);
     assert_near(plan->remap.gain, -1, 1e-12);
     spw_plan_free(plan);
     bench.adapter.neutral = SPW_REMAP_BENT;
-    plan = simple(993, 1551, 2008, &bench);
+    plan = hand_plan_of(993, 1551, 2008, &bench);
     assert_near(plan->remap.segment[0].gain, -1000.0 / 558, 1e-12);
     assert_near(plan->remap.neutral_out_us, 1500, 1e-9);
     spw_plan_free(plan);
@@ -112,7 +93,7 @@ static void test_margin_moves_the_clamps_only(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
     bench.adapter.margin_us = 20;
-    spw_plan *plan = simple(1000, 1500, 2000, &bench);
+    spw_plan *plan = hand_plan_of(1000, 1500, 2000, &bench);
     assert_near(plan->remap.gain, 2, 1e-12);
     assert_near(plan->remap.clamp_low_us, 520, 1e-9);
     assert_near(spw_remap_apply(&plan->remap, 2000), 2480, 1e-9);
@@ -122,7 +103,7 @@ static void test_margin_moves_the_clamps_only(void **state) {
 static void test_limit(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
-    spw_plan *plan = simple(500, 1500, 2600, &bench);
+    spw_plan *plan = hand_plan_of(500, 1500, 2600, &bench);
     assert_int_equal(plan->decision, SPW_DECISION_LIMIT);
     assert_int_equal(plan->high.verdict, SPW_END_BEYOND);
     assert_near(plan->remap.gain, 1, 0);
@@ -140,7 +121,7 @@ static void test_never_opens_travel_the_joint_forbids(void **state) {
     bench.servo.travel_deg = 180;
     bench.joint.allowed_low_deg = -60;
     bench.joint.allowed_high_deg = 60;
-    spw_plan *plan = simple(1000, 1500, 2000, &bench);
+    spw_plan *plan = hand_plan_of(1000, 1500, 2000, &bench);
     assert_int_equal(plan->decision, SPW_DECISION_ADAPTER);
     assert_near(plan->after.low_us, 1500 - 2000.0 / 3, 1e-9);
     assert_near(plan->after.high_us, 1500 + 2000.0 / 3, 1e-9);
@@ -150,11 +131,11 @@ static void test_never_opens_travel_the_joint_forbids(void **state) {
     }
     spw_plan_free(plan);
     bench.joint.reduction = 2; /* the servo turns twice as far: 90 degrees each way are 120 */
-    plan = simple(1000, 1500, 2000, &bench);
+    plan = hand_plan_of(1000, 1500, 2000, &bench);
     assert_near(plan->after.high_us, 2500, 1e-9);
     spw_plan_free(plan);
     bench.joint.reduction = 1;
-    plan = simple(500, 1500, 2500, &bench); /* meets the servo, past the joint */
+    plan = hand_plan_of(500, 1500, 2500, &bench); /* meets the servo, past the joint */
     assert_int_equal(plan->low.verdict, SPW_END_MEETS);
     assert_int_equal(plan->decision, SPW_DECISION_LIMIT);
     assert_true(plan->joint.beyond_allowed);
@@ -183,7 +164,7 @@ static void test_servos_differ(void **state) {
         spw_bench bench = spw_bench_defaults();
         bench.servo.expected_low_us = expected[i][0];
         bench.servo.expected_high_us = expected[i][1];
-        spw_plan *plan = simple(1000, 1500, 2000, &bench);
+        spw_plan *plan = hand_plan_of(1000, 1500, 2000, &bench);
         assert_near(plan->remap.gain, (expected[i][1] - expected[i][0]) / 1000, 1e-12);
         assert_near(spw_remap_apply(&plan->remap, 5000), expected[i][1], 1e-9);
         assert_near(spw_remap_apply(&plan->remap, 0), expected[i][0], 1e-9);
