@@ -242,14 +242,15 @@ static void write_logic(double seconds, const char *path) {
     free(all);
 }
 
-/* 0 to 3.3 V behind 2 us of wiring, 60 dB above the noise; codes of 1 mV. */
+/* 0 to 3.3 V behind 2 us of wiring and the recorder's filter, 60 dB above the noise; codes of
+ * 1 mV. */
 static void write_volts(double seconds, const char *path) {
     enum { LOWEST = -400, CODES = 4096 };
     static char code[CODES][12];
     static float value[4096];
     for (int i = 0; i < CODES; i++)
         snprintf(code[i], sizeof code[i], ",%.3f\n", (LOWEST + i) * 0.001);
-    sim_channel channel = sim_channel_default(1e6, '-');
+    sim_channel channel = sim_channel_default(1e6, 'h');
     channel.rise_tau_s = channel.fall_tau_s = 2e-6;
     channel.amplitude = 3300;
     channel.snr_db = 60;

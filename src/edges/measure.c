@@ -15,6 +15,7 @@
 #define SHAPE_S 750e-6       /* how far a transition rings */
 #define WINDOW_S 250e-6      /* how far it is fitted */
 #define MISFIT 3.0           /* residuals over the plateaus' noise: the shape does not hold */
+#define STRAIN 1.1           /* the same: it does not hold quite */
 #define POOLED_DOF 20.0      /* weight of the capture's noise in one transition's */
 #define SHAPE_DOF 30.0       /* what the shape takes from the residuals */
 #define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
@@ -29,7 +30,9 @@
 #define QUIET 3e-4  /* of the step */
 enum { ENOUGH_PULSES = 8, QUIET_HALF = 52, REACH_MOST = 24, HUM_SEARCHES = 8 };
 #define INSTANT_BETWEEN 1.0  /* samples within a transition; a band-limited one has more, or ... */
-#define INSTANT_RINGING 2e-3 /* ... leaves the levels for longer (squares, of the step) */
+/* ... leaves the levels for longer (squares, of the step): 2e-4 where a half-band filter meets
+ * all transitions midway between two samples, more elsewhere */
+#define INSTANT_RINGING 1e-4
 #define CLIPPED_SHARE                                                                              \
     0.95 /* of the level's samples, on the more clipped side of each transition                    \
           */
@@ -187,6 +190,9 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     half = half < 64 ? half : 64;
     if (!(s.step > 0) || s.between > 0.3 * (double)half)
         return SPW_OK; /* slower than the shape can hold: a crossing is all there is */
+    double widest = (double)(SPW_WINDOW_MOST - 2 * half - 4);
+    if (n >= 2 * ENOUGH_PULSES && short_intervals(f->marks, n, widest) < ENOUGH_PULSES)
+        return SPW_OK; /* and so it is where pulses have more samples than can be learned from */
     spw_status status = spw_shape_new(half, &f->shape);
     if (status != SPW_OK)
         return status;
@@ -439,8 +445,12 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
         f->judged = true;
         if (f->learned_from > 0)
             judge_symmetry(f, reach, rss / fmax(dof - SHAPE_DOF, dof / 2));
-        if (sqrt(rss / dof) > MISFIT * f->noise)
+        double excess = rss / dof / (f->noise * f->noise);
+        bool bare = f->report.clipped_samples == 0 && !f->settings.lossy;
+        if (excess > MISFIT * MISFIT)
             fall_back(f);
+        else if (bare && excess > fmax(STRAIN * STRAIN, 1 + CERTAIN * sqrt(2 / dof)))
+            f->report.doubts |= SPW_DOUBT_SATURATION;
     }
     for (size_t k = fresh; k < n; k++)
         state_uncertainty(f, &f->marks[k], &fit[k], bent);

@@ -243,6 +243,26 @@ static void solve(const spw_normal *e, const double *right, double *x) {
     spw_dense_solve(e->system, e->n, x);
 }
 
+/* Nothing tells a shift of the shape, which the pulses' instants would follow, and what
+ * rounding makes of it can be large: steps leave it out. Its direction, and what the system
+ * answers to it. */
+static void take_shift(spw_normal *e) {
+    size_t n = e->n;
+    const double *c = e->at;
+    for (size_t i = 0; i + 1 < n; i++)
+        e->shift[i] = c[i + 1] - (i > 0 ? c[i - 1] : 0);
+    e->shift[n - 1] = 0;
+    solve(e, e->shift, e->answer);
+}
+
+/* The system's answer among directions without a shift. */
+static void solve_still(const spw_normal *e, const double *right, double *x) {
+    double own = spw_dot(e->shift, e->answer, e->n);
+    solve(e, right, x);
+    if (own > 0)
+        spw_add_times(x, -spw_dot(e->shift, x, e->n) / own, e->answer, e->n);
+}
+
 /* The shape at + direction. */
 static void try_on(spw_normal *e, spw_shape *shape) {
     for (size_t i = 0; i < e->n; i++)
@@ -253,9 +273,10 @@ static void try_on(spw_normal *e, spw_shape *shape) {
 bool spw_normal_step(spw_normal *e, double pulses, double pull, spw_shape *shape) {
     size_t n = e->n;
     memcpy(e->at, shape->free_, n * sizeof *e->at);
+    take_shift(e);
     take_gradient(e, pulses, pull, e->at);
     memcpy(e->gradient, e->right, n * sizeof *e->gradient);
-    solve(e, e->gradient, e->direction);
+    solve_still(e, e->gradient, e->direction);
     e->power = spw_dot(e->gradient, e->direction, n);
     if (!isfinite(e->power))
         return false;
@@ -276,7 +297,7 @@ double spw_normal_descend(spw_normal *e, double pulses, double pull, spw_shape *
         e->gradient[i] -= step * e->right[i];
     }
     double change = step * sqrt(spw_dot(e->direction, e->direction, n) / (double)n);
-    solve(e, e->gradient, e->solved);
+    solve_still(e, e->gradient, e->solved);
     double power = spw_dot(e->gradient, e->solved, n), turn = power / e->power;
     for (size_t i = 0; i < n; i++)
         e->direction[i] = e->solved[i] + turn * e->direction[i];
@@ -292,7 +313,7 @@ void spw_normal_settle(const spw_normal *e, spw_shape *shape) {
 spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double lambda, double mu) {
     *e = (spw_normal){.n = n};
     e->block =
-        calloc(n * (2 * n + SPW_BATCH_COLUMNS + 9) + SPW_KNOTS * row_length(e), sizeof *e->block);
+        calloc(n * (2 * n + SPW_BATCH_COLUMNS + 11) + SPW_KNOTS * row_length(e), sizeof *e->block);
     if (e->block == NULL)
         return SPW_ERR_MEMORY;
     double *at = e->block;
@@ -307,6 +328,8 @@ spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double l
     e->gradient = at += n;
     e->direction = at += n;
     e->solved = at += n;
+    e->shift = at += n;
+    e->answer = at += n;
     for (size_t r = 0; r < SPW_KNOTS; r++)
         e->row[r] = at + n + r * row_length(e);
     memcpy(e->start, start, n * sizeof *start);

@@ -25,8 +25,9 @@ typedef struct spw_normal {
     double *at;             /* n: coefficients that the last step started from, */
     double *gradient;       /* n: the gradient there, */
     double *direction, *solved;
-    double power;  /* and gradient times direction */
-    double pulses; /* in the Gram matrix */
+    double *shift, *answer; /* n: of the shape; and the system's to it */
+    double power;           /* and gradient times direction */
+    double pulses;          /* in the Gram matrix */
 } spw_normal;
 
 /* For n coefficients that start at `start`; penalties in proportion to the pulses:

@@ -17,15 +17,33 @@ typedef struct row {
     double rate_hz;
     char filter;
     double snr_db;
-    enum { HOLD, LOCKED, MOVING, POLES_HUM, NARROW_FAST, WIDE_FAST, HUM, INVERTED, BITS_24 } kind;
+    enum {
+        HOLD,
+        LOCKED,
+        MIDWAY,
+        MOVING,
+        SLOW,
+        POLES_HUM,
+        NARROW_FAST,
+        WIDE_FAST,
+        HUM,
+        INVERTED,
+        BITS_24
+    } kind;
     double ratio; /* the goal */
 } row;
 
 static sim_trial trial_of(const row *r) {
     sim_trial t = sim_trial_default(r->rate_hz, r->filter, r->snr_db);
     t.pulses = 300;
-    t.locked = r->kind == LOCKED;
-    t.moving_us = r->kind == MOVING || r->kind == POLES_HUM ? 400 : 0;
+    t.locked = r->kind == LOCKED || r->kind == MIDWAY;
+    t.moving_us = r->kind == MOVING || r->kind == SLOW || r->kind == POLES_HUM ? 400 : 0;
+    if (r->kind == MIDWAY) { /* every transition between two samples: least seen of a filter */
+        t.phase = 0.5;
+        t.width_samples = floor(t.width_samples);
+    }
+    if (r->kind == SLOW) /* as a bench recorder sees a line */
+        t.channel.rise_tau_s = t.channel.fall_tau_s = 3 / r->rate_hz;
     if (r->kind == POLES_HUM || r->kind == HUM) {
         t.channel.hum_hz = 50.01;
         t.channel.hum_db = r->kind == HUM ? -20 : -40;
@@ -71,7 +89,9 @@ static void reaches_the_bound(void **unused) {
         {192000, 'a', 60, HOLD, 1.10},       {48000, 'h', 80, POLES_HUM, 1.35},
         {48000, 'h', 60, NARROW_FAST, 1.10}, {48000, 'b', 80, WIDE_FAST, 1.15},
         {48000, 'h', 80, HUM, 1.15},         {48000, 'h', 60, INVERTED, 1.10},
-        {48000, 'b', 80, BITS_24, 1.15},
+        {48000, 'b', 80, BITS_24, 1.15},     {192000, 'h', 60, MIDWAY, 1.10},
+        {48000, 'h', 80, MIDWAY, 1.15},      {192000, 'h', 50, SLOW, 1.10},
+        {1000000, 'h', 60, SLOW, 1.10},      {1000000, 'h', 80, SLOW, 1.15},
     };
     for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
         sim_trial t = trial_of(&rows[i]);
@@ -114,9 +134,10 @@ static void few_pulses(void **unused) {
 /* What a shape cannot describe is told, and told only then. */
 static void doubts_are_told(void **unused) {
     (void)unused;
-    enum { CLIPPED, SATURATED, UNEQUAL, LOSSY, FEW, CASES };
-    static const uint32_t wanted[CASES] = {SPW_DOUBT_CLIPPING, SPW_DOUBT_SATURATION,
-                                           SPW_DOUBT_ASYMMETRY, SPW_DOUBT_LOSSY, SPW_DOUBT_FEW};
+    enum { CLIPPED, SATURATED, UNEQUAL, LOSSY, FEW, UNFILTERED, CASES };
+    static const uint32_t wanted[CASES] = {SPW_DOUBT_CLIPPING,  SPW_DOUBT_SATURATION,
+                                           SPW_DOUBT_ASYMMETRY, SPW_DOUBT_LOSSY,
+                                           SPW_DOUBT_FEW,       SPW_DOUBT_SATURATION};
     for (int c = 0; c < CASES; c++) {
         sim_trial t = sim_trial_default(48000, 'h', 60);
         t.pulses = c == FEW ? 3 : 300;
@@ -126,6 +147,10 @@ static void doubts_are_told(void **unused) {
             t.channel.soft_scale = t.channel.amplitude / 0.71;
         if (c == UNEQUAL)
             t.channel.fall_tau_s = 1e-6;
+        if (c == UNFILTERED) {
+            t.channel.filter = '-';
+            t.channel.rise_tau_s = t.channel.fall_tau_s = 3.0 / 48000;
+        }
         t.lossy = c == LOSSY;
         sim_outcome o;
         assert_true(sim_trial_run(&t, 900 + (uint64_t)c, 0, &o));
@@ -133,6 +158,8 @@ static void doubts_are_told(void **unused) {
         print_message("case %d: doubts %#x, rms %.3f us, u %.3f us, u_asymmetry %.3f us\n", c,
                       o.report.doubts, o.rms_us, o.u_us, o.report.u_asymmetry_us);
         assert_true((o.report.doubts & wanted[c]) != 0);
+        if (c == UNFILTERED)
+            assert_true(o.coverage > 0.95);
         if (c == CLIPPED) {
             assert_true(o.report.clipped_samples > 1000 && o.report.first_clip_s < 0.06);
             assert_true(o.u_us > 0.012 * 1e6 / 48000);

@@ -10,6 +10,7 @@ sim_trial sim_trial_default(double sample_rate_hz, char filter, double snr_db) {
                        .pulses = 1000,
                        .width_samples = floor(1.5e-3 * sample_rate_hz) + 0.5,
                        .frame_s = 20e-3,
+                       .phase = (double)NAN,
                        .idle_s = 0.05};
     trial.channel.snr_db = snr_db;
     trial.channel.high_pass_hz[0] = 5;
@@ -31,7 +32,8 @@ static spw_status receive(void *context, const spw_edge *edges, size_t n) {
 }
 
 static void make_edges(const sim_trial *t, sim_rng *rng, double *edges_s) {
-    double rate = t->channel.sample_rate_hz, at = t->idle_s + sim_rng_uniform(rng) / rate;
+    double rate = t->channel.sample_rate_hz, any = sim_rng_uniform(rng);
+    double at = t->idle_s + (isnan(t->phase) ? any : t->phase) / rate;
     for (size_t k = 0; k < t->pulses; k++) {
         double width = t->width_samples / rate;
         if (t->moving_us > 0)

@@ -13,6 +13,7 @@ typedef struct sim_trial {
     double moving_us;     /* widths wander by +- this, a sine over about 97 frames */
     double frame_s;       /* mean frame; with `locked` rounded to whole samples */
     bool locked;          /* every lead edge at the same phase of the sampling */
+    double phase;         /* of the first lead edge, in sample periods; NAN: any */
     double idle_s;        /* before the first pulse */
     bool lossy;
 } sim_trial;
