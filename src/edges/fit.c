@@ -6,6 +6,7 @@
 
 #define HUBER 3.0
 #define TRUST 0.75 /* samples a step may move the instant */
+#define RESTS 1e-5 /* samples: the next step would be its square */
 
 static void subtract(spw_window *w, const spw_shape *shape, const spw_mark *mark, bool before) {
     double half = (double)shape->half + 1, first = (double)w->first;
@@ -78,21 +79,24 @@ static bool step(spw_window *w, const spw_shape *shape, spw_mark *mark, double s
                      .tilt = x[2] * unit,
                      .tilt_gain = tilt[2] * unit * unit};
     mark->at += fit->moved;
-    line[0] = x[1];
-    line[1] = x[2];
+    line[0] = fit->line[0] = x[1];
+    line[1] = fit->line[1] = x[2];
     return true;
 }
 
 bool spw_fit_mark(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
                   const spw_shape *shape, spw_mark *marks, size_t n, size_t k, size_t reach,
-                  double scale, int steps, spw_fit *fit) {
+                  double scale, int steps, bool again, spw_fit *fit) {
     spw_mark mark = marks[k];
-    double line[2] = {0, 0}, r = (double)reach;
+    bool known = again && fit->dof > 0;
+    double line[2] = {known ? fit->line[0] : 0, known ? fit->line[1] : 0}, r = (double)reach;
     spw_window_load(w, trace, smooth, shape, marks, n, k, 1, rint(mark.at) - r, rint(mark.at) + r);
     for (int i = 0; i < steps; i++) {
         /* the line is not known at first: no sample is an outlier yet */
-        if (w->n < 6 || !step(w, shape, &mark, i == 0 ? INFINITY : scale, line, fit))
+        if (w->n < 6 || !step(w, shape, &mark, known || i > 0 ? scale : INFINITY, line, fit))
             return false;
+        if (known && fabs(fit->moved) < RESTS)
+            break;
     }
     if (!(fabs(mark.at - marks[k].at) < 2))
         return false;

@@ -30,14 +30,15 @@ typedef struct spw_fit {
     double rss, dof;        /* weighted residuals */
     size_t clipped;         /* samples left out; and then */
     double tilt, tilt_gain; /* the background's slope, a sample; its variance for unit noise */
+    double line[2];         /* the background: at the window's middle, and half its rise */
 } spw_fit;
 
-/* `steps` Gauss-Newton steps of instant, offset and slope of mark k over +-reach
- * samples; Huber weights beyond 3 `scale`. False when the window gives no answer
- * (the mark is left as it was). Leaves the residuals, as of a rising transition, in
- * w->z. */
+/* Gauss-Newton steps of instant, offset and slope of mark k over +-reach samples, at most
+ * `steps`; Huber weights beyond 3 `scale`. With `again`, *fit holds an earlier one, whose
+ * background is the start, and steps end when the instant rests. False when the window gives no
+ * answer (the mark is left as it was). Leaves the residuals, as of a rising transition, in w->z. */
 bool spw_fit_mark(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
                   const spw_shape *shape, spw_mark *marks, size_t n, size_t k, size_t reach,
-                  double scale, int steps, spw_fit *fit);
+                  double scale, int steps, bool again, spw_fit *fit);
 
 #endif

@@ -29,7 +29,7 @@
 #define CURVED 0.02 /* samples an edge, of slope times reach^2: mains hum (found by simulation) */
 #define QUIET 3e-4  /* of the step */
 enum { ENOUGH_PULSES = 8, QUIET_HALF = 52, REACH_MOST = 24, HUM_SEARCHES = 8 };
-#define INSTANT_BETWEEN 1.0  /* samples within a transition; a band-limited one has more, or ... */
+#define INSTANT_BETWEEN 1.0 /* samples within a transition; a band-limited one has more, or ... */
 /* ... leaves the levels for longer (squares, of the step): 2e-4 where a half-band filter meets
  * all transitions midway between two samples, more elsewhere */
 #define INSTANT_RINGING 1e-4
@@ -401,7 +401,7 @@ static void fit_all(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t
         f->window.tilt = tilts.mean[rises];
         f->window.sure = fit[k].clipped > 0 ? tilts.sure[rises] : 0;
         if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach, f->noise,
-                          again ? 3 : 2, &fit[k]))
+                          again ? 3 : 2, again, &fit[k]))
             fit[k].dof = 0;
         else if (again && k >= fresh && fit[k].clipped == 0)
             add_profile(f, &f->window, reach, f->marks[k].sign > 0);
