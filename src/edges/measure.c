@@ -15,7 +15,7 @@
 #define SHAPE_S 750e-6       /* how far a transition rings */
 #define WINDOW_S 250e-6      /* how far it is fitted */
 #define MISFIT 3.0           /* residuals over the plateaus' noise: the shape does not hold */
-#define STRAIN 1.1           /* the same: it does not hold quite */
+#define STRAIN 1.2           /* the same: it does not hold quite */
 #define POOLED_DOF 20.0      /* weight of the capture's noise in one transition's */
 #define SHAPE_DOF 30.0       /* what the shape takes from the residuals */
 #define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
@@ -26,6 +26,7 @@
 #define SATURATED 1e-3  /* the same, when no RC makes it */
 #define CERTAIN 4.0     /* standard deviations above what noise would do */
 #define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
+#define SLOW_REACH 4.0    /* of its samples between the levels, either way */
 #define CURVED 0.02 /* samples an edge, of slope times reach^2: mains hum (found by simulation) */
 #define QUIET 3e-4  /* of the step */
 enum { ENOUGH_PULSES = 8, QUIET_HALF = 52, REACH_MOST = 24, HUM_SEARCHES = 8 };
@@ -171,6 +172,7 @@ static survey look_at_all(spw_edge_finder *f, const spw_trace *trace, size_t n) 
     if (instant)
         f->report.doubts |= SPW_DOUBT_TOO_FAST;
     f->ringing = ringing / count;
+    f->between = between / count;
     return (survey){.between = between / count, .step = steps / count};
 }
 
@@ -415,6 +417,8 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
     if (fit == NULL)
         return SPW_ERR_MEMORY;
     size_t reach = spw_trace_samples(trace->rate_hz, WINDOW_S, 12);
+    if ((double)reach < SLOW_REACH * f->between) /* a slow transition has more to tell */
+        reach = (size_t)fmin(SLOW_REACH * f->between, REACH_MOST);
     /* a level that is clipped on one side is told by more samples of the other */
     reach = reach < REACH_MOST && f->report.clipped_samples == 0 ? reach : REACH_MOST;
     for (size_t k = 0; k < n; k++)
