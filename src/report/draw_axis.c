@@ -12,6 +12,7 @@
 #define Y_NUMBER_GAP 7.0
 #define Y_NUMBER_SINK 3.8 /* centres a number on its tick */
 #define UNIT_RISE 9.0     /* a vertical axis's unit above its top */
+#define FAR 1e15          /* beyond: no value of a picture */
 #define WIDEN 1e-9        /* share of a value below which a range has no width */
 
 /* The smallest of 1, 2, 5 times a power of ten that is at least `least`. */
@@ -30,7 +31,7 @@ static double nice_step(double least, int *decimals) {
 
 spw_axis spw_axis_make(double from, double to, double at, double end, double room_px,
                        bool whole_ticks) {
-    if (!isfinite(from) || !isfinite(to)) {
+    if (!(fabs(from) < FAR) || !(fabs(to) < FAR)) {
         from = 0.0;
         to = 1.0;
     }

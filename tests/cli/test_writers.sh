@@ -120,11 +120,14 @@ for way in $ways; do
 
     fresh; echo old >d/x; chmod 644 d/x; chmod 555 d; chmod 755 .
     if [ -z "$as" ] || command -v setpriv >/dev/null; then
+        mkdir -p -m 777 "$work/theirs"
+        export GCOV_PREFIX="$work/theirs" # of a build for coverage, as below
         nobody $way d/x --force >/dev/null 2>stderr; status=$?
         expect 2 "cannot write d/x: Permission denied"; old d/x; holds d x
         nobody $way d/y >/dev/null 2>stderr; status=$?
         expect 2 "cannot write d/y: Permission denied"; holds d x
         judge "$way, a read-only folder"
+        unset GCOV_PREFIX
     fi
 
     # a limit on the size of files is what a full disk is: writing stops in the middle

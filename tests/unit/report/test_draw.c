@@ -43,8 +43,9 @@ static void axes_have_sensible_ticks(void **state) {
 
 static void strange_ranges_still_make_an_axis(void **state) {
     (void)state;
-    static const double range[][2] = {{5, 5}, {NAN, 3},       {-INFINITY, INFINITY}, {9, 2},
-                                      {0, 0}, {20000, 20000}, {1e300, 1e300}};
+    static const double range[][2] = {{5, 5},         {NAN, 3},        {-INFINITY, INFINITY},
+                                      {9, 2},         {0, 0},          {20000, 20000},
+                                      {1e300, 1e300}, {-1e308, 1e308}, {0, 1e16}};
     for (size_t i = 0; i < sizeof range / sizeof range[0]; i++) {
         spw_axis axis = spw_axis_make(range[i][0], range[i][1], 0, 100, 30, false);
         assert_true(axis.to > axis.from && axis.step > 0);
