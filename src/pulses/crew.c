@@ -6,8 +6,9 @@
 #include <string.h>
 
 /* Blocks are small enough to stay in the caches. A side that waits is woken for AT_ONCE of
- * them: waking costs as much as looking through a block. */
-enum { BLOCK_SAMPLES = 8192, BLOCKS = 16, AT_ONCE = BLOCKS / 2 };
+ * them: waking costs as much as looking through a block. An only hand has so many blocks
+ * that reading goes on while it learns. */
+enum { BLOCK_SAMPLES = 8192, BLOCKS = 8, BLOCKS_ALONE = 256, AT_ONCE = 4 };
 
 typedef struct block {
     uint32_t lane;
@@ -26,6 +27,7 @@ typedef struct hand {
     spw_status status;
     /* the giver's */
     block *ring;
+    size_t blocks;
     size_t next;
     block *open; /* being filled, or NULL */
 } hand;
@@ -41,7 +43,7 @@ static void *work(void *context) {
     hand *h = context;
     const spw_crew *crew = h->crew;
     pthread_mutex_lock(&h->lock);
-    for (size_t at = 0;; at = (at + 1) % BLOCKS) {
+    for (size_t at = 0;; at = (at + 1) % h->blocks) {
         while (h->waiting == 0 && !h->stop)
             pthread_cond_wait(&h->filled, &h->lock);
         if (h->waiting == 0)
@@ -56,7 +58,7 @@ static void *work(void *context) {
             status = crew->work(crew->context, b->lane, NULL, 0);
         pthread_mutex_lock(&h->lock);
         h->status = h->status == SPW_OK ? status : h->status;
-        if (--h->waiting == BLOCKS - AT_ONCE)
+        if (--h->waiting == h->blocks - AT_ONCE)
             pthread_cond_signal(&h->emptied);
     }
     pthread_mutex_unlock(&h->lock);
@@ -81,9 +83,10 @@ static bool start_thread(hand *h) {
     return started;
 }
 
-static bool start(hand *h, const spw_crew *crew) {
+static bool start(hand *h, const spw_crew *crew, size_t blocks) {
     h->crew = crew;
-    h->ring = calloc(BLOCKS, sizeof *h->ring);
+    h->blocks = blocks;
+    h->ring = malloc(blocks * sizeof *h->ring);
     if (h->ring == NULL)
         return false;
     if (pthread_mutex_init(&h->lock, NULL) == 0) {
@@ -108,7 +111,7 @@ spw_crew *spw_crew_new(size_t hands, spw_crew_work work_, void *context) {
     crew->work = work_;
     crew->context = context;
     while (crew->hands < hands && crew->hands < SPW_CREW_MOST) {
-        if (!start(&crew->hand[crew->hands], crew)) {
+        if (!start(&crew->hand[crew->hands], crew, hands > 1 ? BLOCKS : BLOCKS_ALONE)) {
             (void)spw_crew_end(crew, true);
             return NULL;
         }
@@ -121,7 +124,7 @@ static void close_block(hand *h) {
     if (h->open == NULL)
         return;
     h->open = NULL;
-    h->next = (h->next + 1) % BLOCKS;
+    h->next = (h->next + 1) % h->blocks;
     pthread_mutex_lock(&h->lock);
     if (++h->waiting == AT_ONCE)
         pthread_cond_signal(&h->filled);
@@ -135,7 +138,7 @@ static spw_status open_block(hand *h, uint32_t lane) {
     if (h->open != NULL)
         return SPW_OK;
     pthread_mutex_lock(&h->lock);
-    while (h->waiting == BLOCKS)
+    while (h->waiting == h->blocks)
         pthread_cond_wait(&h->emptied, &h->lock);
     spw_status status = h->status;
     pthread_mutex_unlock(&h->lock);

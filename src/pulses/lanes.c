@@ -9,8 +9,8 @@
 
 /* Samples of all lanes: some tens of milliseconds of work. */
 enum { WORTH_THREADS = 1 << 19 };
-/* By all finders of a capture together, 24 MB: two channels have what they can use. */
-enum { SAMPLES_HELD = 2 * 2400 * 1024 };
+/* By all finders of a capture together, 20 MB: two channels have what they can use. */
+enum { SAMPLES_HELD = 2 * 2048 * 1024 };
 
 /* --- names --- */
 
