@@ -70,7 +70,7 @@ typedef enum spw_edge_method {
 
 /* Why a timing cannot be trusted to its stated uncertainty (bit set). */
 #define SPW_DOUBT_CLIPPING 0x01u   /* plateau samples clip */
-#define SPW_DOUBT_SATURATION 0x02u /* no one shape: soft saturation, or no filter; residuals above noise */
+#define SPW_DOUBT_SATURATION 0x02u /* no one shape: saturation, or no filter */
 #define SPW_DOUBT_ASYMMETRY 0x04u  /* rise and fall have different shapes */
 #define SPW_DOUBT_LOSSY 0x08u      /* lossy codec */
 #define SPW_DOUBT_FEW 0x10u        /* too few pulses to learn the edge's shape */

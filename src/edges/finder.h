@@ -43,7 +43,7 @@ struct spw_edge_finder {
     spw_smooth smooth;
     double noise, quantum; /* quantum: smallest step between samples; 0 unknown */
     double ringing;        /* of a mean transition */
-    double between;       /* samples of it between the levels */
+    double between;        /* samples of it between the levels */
     bool coarse;           /* the quantum exceeds the noise */
     bool judged, fallen_back;
     double u2_sum, u2_n; /* squares of the stated uncertainties, samples */
