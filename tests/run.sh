@@ -11,7 +11,7 @@ logs=$(mktemp -d "${TMPDIR:-/tmp}/spw-test.XXXXXX") || exit 2
 trap 'rm -rf "$logs"' EXIT
 
 # The longest first, so that none is left running alone at the end.
-order() { sed 's|.*/simulated/|0 &|;t;s|.*/cli/|0 &|;t;s|^|1 |' | sort | sed 's/^[01] //'; }
+order() { sed 's|.*/faults/|0 &|;t;s|.*/simulated/|0 &|;t;s|.*/cli/|0 &|;t;s|^|1 |' | sort | sed 's/^[01] //'; }
 
 {
     if [ "${1:-}" = -only ]; then shift; else find tests -name 'test_*.sh'; fi
