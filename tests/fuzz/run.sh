@@ -1,5 +1,5 @@
 #!/bin/sh
-# Runs fuzz targets, as many at once as there are processors, and sums up.
+# Runs fuzz targets, as many at once as there are processors (or AT_ONCE), and sums up.
 #
 #   tests/fuzz/run.sh BUILD SECONDS [TARGET...]      default: all of them
 #
@@ -18,7 +18,7 @@ export LSAN_OPTIONS="suppressions=tests/fuzz/leaks.supp:print_suppressions=0:${L
 export UBSAN_OPTIONS="print_stacktrace=1:${UBSAN_OPTIONS:-}"
 
 # shellcheck disable=SC2016
-printf '%s\n' "$@" | xargs -P "$(nproc 2>/dev/null || echo 2)" -n 1 sh -c '
+printf '%s\n' "$@" | xargs -P "${AT_ONCE:-$(nproc 2>/dev/null || echo 2)}" -n 1 sh -c '
     target=$1
     case $target in
     chain | packed | edges) longest=8192 words=$target ;;
