@@ -73,11 +73,11 @@ static void put_away(hand *h) {
 }
 
 /* Signals stay with the caller's threads. */
-static bool start_thread(hand *h) {
+static bool start_thread(pthread_t *thread, void *(*run)(void *), void *context) {
     sigset_t all, before;
     (void)sigfillset(&all);
     bool masked = pthread_sigmask(SIG_SETMASK, &all, &before) == 0;
-    bool started = pthread_create(&h->thread, NULL, work, h) == 0;
+    bool started = pthread_create(thread, NULL, run, context) == 0;
     if (masked)
         (void)pthread_sigmask(SIG_SETMASK, &before, NULL);
     return started;
@@ -92,7 +92,7 @@ static bool start(hand *h, const spw_crew *crew, size_t blocks) {
     if (pthread_mutex_init(&h->lock, NULL) == 0) {
         if (pthread_cond_init(&h->filled, NULL) == 0) {
             if (pthread_cond_init(&h->emptied, NULL) == 0) {
-                if (start_thread(h))
+                if (start_thread(&h->thread, work, h))
                     return true;
                 (void)pthread_cond_destroy(&h->emptied);
             }
@@ -195,4 +195,37 @@ spw_status spw_crew_end(spw_crew *crew, bool abandon) {
     }
     free(crew);
     return status;
+}
+
+typedef struct tasks {
+    spw_crew_task task;
+    void *context;
+    size_t n;
+    _Atomic size_t next;
+} tasks;
+
+typedef struct doer {
+    tasks *all;
+    size_t failed_at; /* the thing, and ... */
+    spw_status status;
+} doer;
+
+static void *do_tasks(void *context) {
+    doer *d = context;
+    while (d->status == SPW_OK && (d->failed_at = d->all->next++) < d->all->n)
+        d->status = d->all->task(d->all->context, d->failed_at);
+    return NULL;
+}
+
+spw_status spw_crew_do(size_t n, bool two, spw_crew_task task, void *context) {
+    tasks all = {.task = task, .context = context, .n = n};
+    doer one = {.all = &all}, other = {.all = &all};
+    pthread_t thread;
+    bool started = two && n > 1 && start_thread(&thread, do_tasks, &other);
+    (void)do_tasks(&one);
+    if (started)
+        (void)pthread_join(thread, NULL);
+    bool others = other.status != SPW_OK &&
+                  (one.status == SPW_OK || other.failed_at < one.failed_at);
+    return others ? other.status : one.status;
 }

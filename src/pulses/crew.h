@@ -25,4 +25,12 @@ spw_status spw_crew_last(spw_crew *crew, size_t hand, uint32_t lane) SPW_CHECKED
  * work that has not begun is left undone. The status of the work. */
 spw_status spw_crew_end(spw_crew *crew, bool abandon);
 
+/* Does something with thing i of several. */
+typedef spw_status (*spw_crew_task)(void *context, size_t i);
+
+/* Does it with things 0 ... n - 1, one in a thread of its own while the caller does the next
+ * where `two` is set and the system has a thread. The first status that is not OK; what comes
+ * after it may have been left undone. */
+spw_status spw_crew_do(size_t n, bool two, spw_crew_task task, void *context) SPW_CHECKED;
+
 #endif

@@ -6,6 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* Transitions of all lanes: some milliseconds of work. */
+enum { WORTH_THREADS = 20000 };
+
 static spw_status check(const spw_measure_options *o, spw_error *error) {
     if (!(o->width_low_us > 0) || !(o->width_high_us > o->width_low_us) ||
         !isfinite(o->width_high_us))
@@ -97,26 +100,44 @@ static void describe(spw_lane *lane, spw_channel *channel) {
     channel->has_levels = isfinite(lane->report.low) && isfinite(lane->report.high);
 }
 
-static spw_status finish_lanes(spw_lanes *lanes, double end_s, double correction, spw_capture *c) {
-    c->channel = calloc(lanes->n + 1, sizeof *c->channel);
-    if (c->channel == NULL)
-        return SPW_ERR_MEMORY;
-    for (size_t i = 0; i < lanes->n; i++) {
-        spw_lane *lane = &lanes->lane[i];
-        if (!lane->wanted)
-            continue;
-        bool analogue = lane->info.kind == SPW_KIND_ANALOGUE;
-        spw_channel *channel = &c->channel[c->channels];
-        spw_status status = spw_train_finish(lane->train, end_s, correction,
-                                             analogue ? &lane->report : NULL, channel);
-        if (status != SPW_OK)
-            return status;
-        c->channels++;
-        describe(lane, channel);
-        spw_train_free(lane->train);
-        lane->train = NULL;
-    }
+typedef struct finishing {
+    spw_lane **lane; /* the wanted ones */
+    spw_channel *channel;
+    double end_s, correction;
+} finishing;
+
+static spw_status finish_lane(void *context, size_t i) {
+    const finishing *f = context;
+    spw_lane *lane = f->lane[i];
+    bool analogue = lane->info.kind == SPW_KIND_ANALOGUE;
+    spw_status status = spw_train_finish(lane->train, f->end_s, f->correction,
+                                         analogue ? &lane->report : NULL, &f->channel[i]);
+    if (status != SPW_OK)
+        return status;
+    describe(lane, &f->channel[i]);
+    spw_train_free(lane->train);
+    lane->train = NULL;
     return SPW_OK;
+}
+
+static spw_status finish_lanes(spw_lanes *lanes, double end_s, double correction, spw_capture *c) {
+    finishing f = {.end_s = end_s, .correction = correction};
+    c->channel = f.channel = calloc(lanes->n + 1, sizeof *c->channel);
+    f.lane = calloc(lanes->n + 1, sizeof *f.lane);
+    spw_status status = SPW_ERR_MEMORY;
+    if (f.channel != NULL && f.lane != NULL) {
+        uint64_t transitions = 0;
+        for (size_t i = 0; i < lanes->n; i++) {
+            if (!lanes->lane[i].wanted)
+                continue;
+            transitions += lanes->lane[i].train->transitions;
+            f.lane[c->channels++] = &lanes->lane[i];
+        }
+        bool two = transitions >= WORTH_THREADS && lanes->options->threads != 1;
+        status = spw_crew_do(c->channels, two, finish_lane, &f);
+    }
+    free(f.lane);
+    return status;
 }
 
 static spw_status finish(const spw_measure_options *options, spw_lanes *lanes, spw_capture *c,
