@@ -83,9 +83,11 @@ typedef struct spw_change {
  *             the channel's next change is delivered; asked after `changes`.
  *   passed    n > 0 changes of a channel were counted, the last one at last_s
  *             to `level`; comes before the channel's next change and the end
- * All pointers are borrowed for the time of the call. Calls come one at a time;
- * in a long recording of samples they may come from a thread that the library
- * has started, which has ended when spw_capture_read returns. */
+ * Samples need not be copied where there is
+ *   place     memory for the next n > 0 samples of a channel, or NULL; the reader
+ *             fills it and hands it to `samples` before any other call
+ * All pointers are borrowed for the time of the call. Calls come one at a time, in the
+ * thread that reads. */
 typedef struct spw_sink {
     void *context;
     spw_status (*channel)(void *context, uint32_t index, const spw_channel_info *info);
@@ -95,6 +97,7 @@ typedef struct spw_sink {
     double (*pass_s)(void *context, uint32_t channel);
     spw_status (*passed)(void *context, uint32_t channel, uint64_t n, double last_s,
                          spw_level level);
+    float *(*place)(void *context, uint32_t channel, size_t n);
 } spw_sink;
 
 typedef enum spw_time_unit {

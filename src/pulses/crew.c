@@ -149,6 +149,15 @@ static spw_status open_block(hand *h, uint32_t lane) {
     return status;
 }
 
+float *spw_crew_place(spw_crew *crew, size_t at, uint32_t lane, size_t n) {
+    hand *h = &crew->hand[at];
+    if (n > BLOCK_SAMPLES)
+        return NULL;
+    if (h->open != NULL && BLOCK_SAMPLES - h->open->n < n)
+        close_block(h);
+    return open_block(h, lane) == SPW_OK ? h->open->sample + h->open->n : NULL;
+}
+
 spw_status spw_crew_give(spw_crew *crew, size_t at, uint32_t lane, const float *samples, size_t n) {
     hand *h = &crew->hand[at];
     while (n > 0) {
@@ -156,7 +165,9 @@ spw_status spw_crew_give(spw_crew *crew, size_t at, uint32_t lane, const float *
         if (status != SPW_OK)
             return status;
         size_t room = BLOCK_SAMPLES - h->open->n, part = n < room ? n : room;
-        memcpy(h->open->sample + h->open->n, samples, part * sizeof *samples);
+        float *place = h->open->sample + h->open->n;
+        if (samples != place)
+            memcpy(place, samples, part * sizeof *samples);
         h->open->n += part;
         samples += part;
         n -= part;

@@ -15,6 +15,9 @@ typedef spw_status (*spw_crew_work)(void *context, uint32_t lane, const float *s
 
 /* A crew of `hands` (1 ... SPW_CREW_MOST), or NULL where they cannot be had. */
 spw_crew *spw_crew_new(size_t hands, spw_crew_work work, void *context);
+/* Room for the next n samples of a lane, to be filled and given: then they are not copied. NULL
+ * where so many do not fit. Waits while too much is waiting. */
+float *spw_crew_place(spw_crew *crew, size_t hand, uint32_t lane, size_t n);
 /* Hands samples of a lane on; they are copied. Waits while too much is waiting. A lane always
  * goes to the same hand. A failure may be of earlier work. */
 spw_status spw_crew_give(spw_crew *crew, size_t hand, uint32_t lane, const float *samples,

@@ -270,6 +270,14 @@ static spw_status on_samples(void *context, uint32_t index, uint64_t first, cons
                                : analyse(lanes, index, values, n);
 }
 
+static float *on_place(void *context, uint32_t index, size_t n) {
+    const spw_lanes *lanes = context;
+    const spw_lane *lane = index < lanes->n ? &lanes->lane[index] : NULL;
+    if (lanes->crew == NULL || lane == NULL || lane->finder == NULL)
+        return NULL;
+    return spw_crew_place(lanes->crew, lane->hand, index, n);
+}
+
 static double on_pass_s(void *context, uint32_t index) {
     const spw_lanes *lanes = context;
     const spw_lane *lane = index < lanes->n ? &lanes->lane[index] : NULL;
@@ -302,7 +310,8 @@ spw_sink spw_lanes_sink(spw_lanes *lanes) {
                       .changes = on_changes,
                       .samples = on_samples,
                       .pass_s = on_pass_s,
-                      .passed = on_passed};
+                      .passed = on_passed,
+                      .place = on_place};
 }
 
 spw_status spw_lanes_end(spw_lanes *lanes) {
