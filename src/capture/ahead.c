@@ -103,20 +103,35 @@ static void tell_progress(spw_ahead *ahead, const block *b) {
     ahead->options.progress(ahead->options.progress_context, b->done, ahead->input->total);
 }
 
-/* The last block, of the end or of damage, is never given back. */
-ssize_t spw_ahead_read(spw_ahead *ahead, char *data, size_t room, char *damage) {
+/* The last block, of the end or of damage, is never given back; another one only when what
+ * follows it is wanted. */
+ssize_t spw_ahead_look(spw_ahead *ahead, const char **data, char *damage) {
     block *b = next_block(ahead);
+    if (b->length > 0 && ahead->at == (size_t)b->length) {
+        give_back(ahead);
+        b = next_block(ahead);
+    }
     tell_progress(ahead, b);
     if (b->length <= 0) {
         memcpy(damage, ahead->damage, SPW_AHEAD_DAMAGE);
         return b->length;
     }
-    size_t rest = (size_t)b->length - ahead->at;
-    size_t n = rest < room ? rest : room;
-    memcpy(data, b->data + ahead->at, n);
+    *data = b->data + ahead->at;
+    return b->length - (ssize_t)ahead->at;
+}
+
+void spw_ahead_take(spw_ahead *ahead, size_t n) {
     ahead->at += n;
-    if (ahead->at == (size_t)b->length)
-        give_back(ahead);
+}
+
+ssize_t spw_ahead_read(spw_ahead *ahead, char *data, size_t room, char *damage) {
+    const char *from;
+    ssize_t rest = spw_ahead_look(ahead, &from, damage);
+    if (rest <= 0)
+        return rest;
+    size_t n = (size_t)rest < room ? (size_t)rest : room;
+    memcpy(data, from, n);
+    spw_ahead_take(ahead, n);
     return (ssize_t)n;
 }
 

@@ -123,7 +123,7 @@ static size_t read_samples(spw_sound_stream *stream, char *out, size_t wanted) {
         size_t rest = wanted - done;
         const char *data;
         size_t got;
-        if (!look(stream, rest < LOOK ? rest : LOOK, &data, &got))
+        if (!look(stream, 1, &data, &got))
             break;
         if (got == 0) {
             stream->ended = true;

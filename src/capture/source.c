@@ -28,6 +28,7 @@ struct spw_source {
     spw_unpacker *unpacker;
     bool may_read_ahead;
     spw_ahead *ahead;
+    bool lent; /* the last look was into its memory */
     char damage[SPW_AHEAD_DAMAGE];
 };
 
@@ -75,6 +76,17 @@ static void fill(spw_source *source, size_t want) {
     }
 }
 
+/* Where nothing waits in the buffer: a look at what was read ahead, without copying it. */
+static bool lend(spw_source *source, size_t want, const char **data, size_t *got) {
+    if (source->ahead == NULL || source->at_end || source->start < source->end)
+        return false;
+    ssize_t rest = spw_ahead_look(source->ahead, data, source->damage);
+    source->at_end = rest <= 0;
+    source->lent = rest > 0 && (size_t)rest >= want;
+    *got = source->lent ? (size_t)rest : 0;
+    return source->lent;
+}
+
 spw_status spw_source_look(spw_source *source, size_t want, const char **data, size_t *got,
                            spw_error *error) {
     if (want > SPW_SOURCE_LOOK_MAX)
@@ -86,6 +98,9 @@ spw_status spw_source_look(spw_source *source, size_t want, const char **data, s
         *got = source->step != 0 && rest > most ? most : rest;
         return SPW_OK;
     }
+    source->lent = false;
+    if (lend(source, want, data, got))
+        return SPW_OK;
     fill(source, want);
     *data = source->buffer + source->start;
     *got = source->end - source->start;
@@ -93,7 +108,10 @@ spw_status spw_source_look(spw_source *source, size_t want, const char **data, s
 }
 
 void spw_source_take(spw_source *source, size_t n) {
-    source->start += n;
+    if (source->lent)
+        spw_ahead_take(source->ahead, n);
+    else
+        source->start += n;
     source->position += n;
 }
 
