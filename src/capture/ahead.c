@@ -5,7 +5,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* A side that waits is woken for AT_ONCE blocks: waking costs as much as unpacking one. */
 #define BLOCKS 8
+#define AT_ONCE 4
 #define BLOCK ((size_t)1 << 17)
 
 typedef struct block {
@@ -18,7 +20,7 @@ typedef struct block {
 struct spw_ahead {
     pthread_t thread;
     pthread_mutex_t lock;
-    pthread_cond_t changed;
+    pthread_cond_t filled, emptied;
     uint64_t made, taken;
     bool quit;
     spw_input *input;
@@ -34,7 +36,7 @@ struct spw_ahead {
 static block *free_block(spw_ahead *ahead) {
     pthread_mutex_lock(&ahead->lock);
     while (ahead->made - ahead->taken == BLOCKS && !ahead->quit)
-        pthread_cond_wait(&ahead->changed, &ahead->lock);
+        pthread_cond_wait(&ahead->emptied, &ahead->lock);
     block *b = ahead->quit ? NULL : &ahead->blocks[ahead->made % BLOCKS];
     pthread_mutex_unlock(&ahead->lock);
     return b;
@@ -51,7 +53,8 @@ static void *run(void *context) {
         more = b->length > 0;
         pthread_mutex_lock(&ahead->lock);
         ahead->made++;
-        pthread_cond_signal(&ahead->changed);
+        if (!more || ahead->made - ahead->taken == AT_ONCE)
+            pthread_cond_signal(&ahead->filled);
         pthread_mutex_unlock(&ahead->lock);
     }
     return NULL;
@@ -67,13 +70,16 @@ spw_ahead *spw_ahead_new(spw_input *input, spw_unpacker *unpacker) {
     ahead->options = input->options;
     ahead->told = input->done;
     bool locked = pthread_mutex_init(&ahead->lock, NULL) == 0;
-    bool waited = locked && pthread_cond_init(&ahead->changed, NULL) == 0;
+    bool filled = locked && pthread_cond_init(&ahead->filled, NULL) == 0;
+    bool emptied = filled && pthread_cond_init(&ahead->emptied, NULL) == 0;
     input->options.progress = NULL;
-    if (waited && pthread_create(&ahead->thread, NULL, run, ahead) == 0)
+    if (emptied && pthread_create(&ahead->thread, NULL, run, ahead) == 0)
         return ahead;
     input->options = ahead->options;
-    if (waited)
-        pthread_cond_destroy(&ahead->changed);
+    if (emptied)
+        pthread_cond_destroy(&ahead->emptied);
+    if (filled)
+        pthread_cond_destroy(&ahead->filled);
     if (locked)
         pthread_mutex_destroy(&ahead->lock);
     free(ahead);
@@ -83,7 +89,7 @@ spw_ahead *spw_ahead_new(spw_input *input, spw_unpacker *unpacker) {
 static block *next_block(spw_ahead *ahead) {
     pthread_mutex_lock(&ahead->lock);
     while (ahead->made == ahead->taken)
-        pthread_cond_wait(&ahead->changed, &ahead->lock);
+        pthread_cond_wait(&ahead->filled, &ahead->lock);
     pthread_mutex_unlock(&ahead->lock);
     return &ahead->blocks[ahead->taken % BLOCKS];
 }
@@ -92,7 +98,8 @@ static void give_back(spw_ahead *ahead) {
     ahead->at = 0;
     pthread_mutex_lock(&ahead->lock);
     ahead->taken++;
-    pthread_cond_signal(&ahead->changed);
+    if (ahead->made - ahead->taken == BLOCKS - AT_ONCE)
+        pthread_cond_signal(&ahead->emptied);
     pthread_mutex_unlock(&ahead->lock);
 }
 
@@ -140,10 +147,11 @@ void spw_ahead_free(spw_ahead *ahead) {
         return;
     pthread_mutex_lock(&ahead->lock);
     ahead->quit = true;
-    pthread_cond_signal(&ahead->changed);
+    pthread_cond_signal(&ahead->emptied);
     pthread_mutex_unlock(&ahead->lock);
     (void)pthread_join(ahead->thread, NULL);
-    pthread_cond_destroy(&ahead->changed);
+    pthread_cond_destroy(&ahead->emptied);
+    pthread_cond_destroy(&ahead->filled);
     pthread_mutex_destroy(&ahead->lock);
     free(ahead);
 }
