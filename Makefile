@@ -116,14 +116,14 @@ test-page:
 
 sanitize: setup-test
 	@$(MAKE) --no-print-directory BUILD=$(BUILD)/sanitize OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \
-	    EXTRA="-fsanitize=address,undefined -fno-sanitize-recover=all" check
+	    EXTRA="-fsanitize=address,undefined -fno-sanitize-recover=all -DSPW_NARROW" check
 
 # All fuzz targets, SECONDS each, as many at once as there are processors; or one of them:
 # make fuzz-one TARGET=vcd SECONDS=600. Findings and grown corpora are kept in $(BUILD)/fuzz.
 SECONDS ?= 60
 TARGET  ?= chain
 FUZZ_MAKE = $(MAKE) --no-print-directory -s BUILD=$(BUILD)/fuzz CC=clang OPTIMISE="-O1 -g1 -fno-omit-frame-pointer" \
-    HARDEN= EXTRA="-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all" \
+    HARDEN= EXTRA="-fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=all -DSPW_NARROW" \
     TEST_CFLAGS=-fno-sanitize=fuzzer-no-link NUMERIC_CFLAGS=-fno-sanitize-coverage=trace-cmp
 fuzz: setup-fuzz
 	+@$(FUZZ_MAKE) $(BUILD)/fuzz/fuzz
@@ -149,14 +149,14 @@ valgrind: setup-valgrind
 THREADED := unit/pulses/test_threads unit/pulses/test_crew unit/capture/test_source
 tsan: setup-test
 	@$(MAKE) --no-print-directory -s BUILD=$(BUILD)/tsan OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \
-	    EXTRA=-fsanitize=thread check-threads
+	    EXTRA="-fsanitize=thread -DSPW_NARROW" check-threads
 check-threads: $(PROGRAM) $(addprefix $(BUILD)/tests/,$(THREADED))
 	@BUILD=$(BUILD) HARDENED=no tests/run.sh -only $(filter-out $<,$^) tests/cli/test_cli.sh
 
 # Lines and branches of src/ that the tests run; fails below 95 % and 85 %.
 coverage: setup-coverage
 	@$(MAKE) --no-print-directory -s BUILD=$(BUILD)/coverage OPTIMISE="-Og -g" HARDEN= \
-	    EXTRA="--coverage -fprofile-update=atomic" GCOV_ERROR_FILE=/dev/null check
+	    EXTRA="--coverage -fprofile-update=atomic -DSPW_NARROW" GCOV_ERROR_FILE=/dev/null check
 	@tools/coverage.sh $(BUILD)/coverage 95 85
 
 # Two builds of copies in two folders give the same bytes.

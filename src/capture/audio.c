@@ -180,8 +180,7 @@ static spw_status announce(const SF_INFO *info, const spw_sink *sink) {
 static spw_status deliver(sound_player *player, const spw_sink *sink, size_t frames) {
     size_t channels = (size_t)player->info.channels;
     for (size_t c = 0; c < channels; c++) {
-        float *place =
-            sink->place != NULL ? sink->place(sink->context, (uint32_t)c, frames) : NULL;
+        float *place = sink->place != NULL ? sink->place(sink->context, (uint32_t)c, frames) : NULL;
         float *one = place != NULL ? place : player->one;
         if (player->coded)
             spw_sound_split_codes(player->codes, frames, channels, c, one);

@@ -1,51 +1,65 @@
 #include "edges/dense.h"
 
 #include "edges/two.h"
+#include "edges/wide.h"
 
 #include <math.h>
 
-enum { PANEL = 32, ROWS = 2, COLUMNS = 4 };
+enum { PANEL = 32, ROWS = 3, COLUMNS = 8, LONGEST = 128 };
 
-/* The products of two rows with four others. */
-static inline void eight(const double *x, const double *y, size_t apart, size_t length,
-                         double sum[ROWS][COLUMNS]) {
-    spw_two s[ROWS][COLUMNS] = {{{0}}};
-    const double *x1 = x + apart, *y1 = y + apart, *y2 = y1 + apart, *y3 = y2 + apart;
-    for (size_t k = 0; k < length; k += 2) {
-        spw_two a = spw_two_at(x + k), b = spw_two_at(x1 + k);
-        spw_two p = spw_two_at(y + k), q = spw_two_at(y1 + k);
-        s[0][0] += a * p;
-        s[1][0] += b * p;
-        s[0][1] += a * q;
-        s[1][1] += b * q;
-        p = spw_two_at(y2 + k);
-        q = spw_two_at(y3 + k);
-        s[0][2] += a * p;
-        s[1][2] += b * p;
-        s[0][3] += a * q;
-        s[1][3] += b * q;
+/* COLUMNS rows side by side: those of them that meet a number of another row lie together. */
+static void pack(const double *row, size_t apart, size_t length, double *packed) {
+    for (size_t k = 0; k < length; k++)
+        for (size_t c = 0; c < COLUMNS; c++)
+            packed[k * COLUMNS + c] = row[c * apart + k];
+}
+
+/* Three rows of a less the products of three with the packed ones. */
+SPW_WIDE void spw_dense_less_three(double *a, size_t stride, const double *x, size_t apart,
+                                   const double *packed, size_t length) {
+    const double *y = x + apart, *z = y + apart;
+    spw_quad x0 = {0}, x1 = {0}, y0 = {0}, y1 = {0}, z0 = {0}, z1 = {0};
+    for (size_t k = 0; k < length; k++) {
+        spw_quad p = SPW_QUAD_OF(packed + k * COLUMNS), q = SPW_QUAD_OF(packed + k * COLUMNS + 4);
+        x0 += x[k] * p;
+        x1 += x[k] * q;
+        y0 += y[k] * p;
+        y1 += y[k] * q;
+        z0 += z[k] * p;
+        z1 += z[k] * q;
     }
-    for (int i = 0; i < ROWS; i++)
-        for (int j = 0; j < COLUMNS; j++)
-            sum[i][j] = s[i][j][0] + s[i][j][1];
+    double *b = a + stride, *c = b + stride;
+    SPW_QUAD(a) -= x0;
+    SPW_QUAD(a + 4) -= x1;
+    SPW_QUAD(b) -= y0;
+    SPW_QUAD(b + 4) -= y1;
+    SPW_QUAD(c) -= z0;
+    SPW_QUAD(c + 4) -= z1;
+}
+
+static void less_part(double *a, size_t stride, const double *row, size_t apart, size_t n,
+                      size_t length) {
+    double packed[LONGEST * COLUMNS];
+    for (size_t j = 0; j < n; j += COLUMNS) {
+        size_t i = j, end = j + COLUMNS;
+        if (end <= n) {
+            pack(row + j * apart, apart, length, packed);
+            for (; i + ROWS <= n; i += ROWS)
+                spw_dense_less_three(a + i * stride + j, stride, row + i * apart, apart, packed,
+                                     length);
+        }
+        for (; i < n; i++) /* what does not fill a group */
+            for (size_t at = j; at <= i && at < end; at++)
+                a[i * stride + at] -= spw_dot(row + i * apart, row + at * apart, length);
+    }
 }
 
 void spw_dense_less(double *a, size_t stride, const double *row, size_t apart, size_t n,
                     size_t length) {
-    size_t whole = n - n % COLUMNS;
-    for (size_t i = 0; i + 1 < n; i += ROWS) {
-        double *one = a + i * stride, *two = one + stride, sum[ROWS][COLUMNS];
-        for (size_t j = 0; j <= i + 1 && j < whole; j += COLUMNS) {
-            eight(row + i * apart, row + j * apart, apart, length, sum);
-            for (size_t c = 0; c < COLUMNS; c++) {
-                one[j + c] -= sum[0][c];
-                two[j + c] -= sum[1][c];
-            }
-        }
+    for (size_t from = 0; from < length; from += LONGEST) {
+        size_t part = length - from < LONGEST ? length - from : LONGEST;
+        less_part(a, stride, row + from, apart, n, part);
     }
-    for (size_t i = 0; i < n; i++) /* what does not fill a group */
-        for (size_t j = i + 1 == n && n % ROWS != 0 ? 0 : whole; j <= i; j++)
-            a[i * stride + j] -= spw_dot(row + i * apart, row + j * apart, length);
 }
 
 bool spw_dense_factor(double *a, size_t n) {

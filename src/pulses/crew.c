@@ -236,7 +236,7 @@ spw_status spw_crew_do(size_t n, bool two, spw_crew_task task, void *context) {
     (void)do_tasks(&one);
     if (started)
         (void)pthread_join(thread, NULL);
-    bool others = other.status != SPW_OK &&
-                  (one.status == SPW_OK || other.failed_at < one.failed_at);
+    bool others =
+        other.status != SPW_OK && (one.status == SPW_OK || other.failed_at < one.failed_at);
     return others ? other.status : one.status;
 }
