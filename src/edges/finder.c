@@ -305,6 +305,19 @@ static void take(spw_edge_finder *f, const float *samples, size_t n) {
     memset(f->flag + f->n, 0, n);
     while (n > 0) {
         size_t at = (f->skip + f->n) / f->chunk, begun = (f->skip + f->n) % f->chunk;
+        if (begun == 0 && n >= f->chunk) {
+            size_t whole =
+                spw_range_chunks(f->y + f->n, samples, n / f->chunk, f->chunk, &f->range[at]);
+            size_t part = whole * f->chunk;
+            if (whole > 0)
+                f->last = samples[part - 1];
+            f->n += part;
+            samples += part;
+            n -= part;
+            at += whole;
+            if (n == 0)
+                break;
+        }
         size_t part = f->chunk - begun < n ? f->chunk - begun : n;
         spw_range *range = &f->range[at];
         float *y = f->y + f->n;

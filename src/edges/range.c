@@ -34,3 +34,26 @@ bool spw_range_take(float *to, const float *from, size_t n, spw_range *range) {
     }
     return good && range->low > -BEYOND && range->high < BEYOND;
 }
+
+size_t spw_range_chunks(float *to, const float *from, size_t chunks, size_t chunk,
+                        spw_range *range) {
+    for (size_t k = 0; k < chunks; k++) {
+        spw_four low = spw_four_at(from), high = low;
+        spw_four_masks number = {-1, -1, -1, -1};
+        for (size_t i = 0; i < chunk; i += 16, from += 16, to += 16) {
+            spw_four a = spw_four_at(from), b = spw_four_at(from + 4);
+            spw_four c = spw_four_at(from + 8), d = spw_four_at(from + 12);
+            low = spw_smaller(spw_smaller(a, b), spw_smaller(spw_smaller(c, d), low));
+            high = spw_larger(spw_larger(a, b), spw_larger(spw_larger(c, d), high));
+            number &= spw_numbers(a, b) & spw_numbers(c, d);
+            spw_four_put(to, a);
+            spw_four_put(to + 4, b);
+            spw_four_put(to + 8, c);
+            spw_four_put(to + 12, d);
+        }
+        range[k] = (spw_range){spw_least_of(low), spw_most_of(high)};
+        if (!spw_all(number) || range[k].low <= -BEYOND || range[k].high >= BEYOND)
+            return k;
+    }
+    return chunks;
+}

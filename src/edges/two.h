@@ -111,8 +111,21 @@ static inline float spw_most_of(spw_four a) {
     return x > y ? x : y;
 }
 
+/* Where neither is no number. */
+static inline spw_four_masks spw_numbers(spw_four a, spw_four b) {
+#if defined(__SSE__)
+    return (spw_four_masks)_mm_cmpord_ps((__m128)a, (__m128)b);
+#else
+    return (spw_four_masks)(a == a) & (spw_four_masks)(b == b);
+#endif
+}
+
 static inline bool spw_all(spw_four_masks mask) {
+#if defined(__SSE__)
+    return _mm_movemask_ps((__m128)mask) == 15;
+#else
     return (mask[0] & mask[1] & mask[2] & mask[3]) != 0;
+#endif
 }
 
 static inline spw_four spw_magnitude(spw_four a) {
