@@ -117,30 +117,45 @@ static size_t take_peak(const spw_trace *trace, const search *s, spw_mark peak, 
     return n + 1;
 }
 
-/* Can no difference within the chunk that holds sample i reach the threshold? It spans at
- * most the samples of its own and the neighbouring chunks. */
-static bool is_still(const spw_trace *trace, size_t i, float threshold) {
-    size_t k = (i + trace->skip) / trace->chunk;
-    size_t last = (trace->n - 1 + trace->skip) / trace->chunk, end = k < last ? k + 1 : last;
-    float low = FLT_MAX, high = -FLT_MAX;
-    for (size_t j = k > 0 ? k - 1 : 0; j <= end; j++) {
-        low = trace->range[j].low < low ? trace->range[j].low : low;
-        high = trace->range[j].high > high ? trace->range[j].high : high;
-    }
-    return high - low < threshold * (1 - 1e-5F); /* both sides rounded */
+/* Chunks of samples and the differences that begin in them. */
+typedef struct chunks {
+    const spw_trace *trace;
+    size_t last; /* the last one that has samples */
+    size_t end;  /* of the differences */
+    float threshold;
+} chunks;
+
+/* Can no difference within chunk k reach the threshold? It spans at most the samples of its
+ * own and the neighbouring chunks. */
+static bool is_still(const chunks *c, size_t k) {
+    const spw_range *at = &c->trace->range[k];
+    const spw_range *before = k > 0 ? at - 1 : at, *after = k < c->last ? at + 1 : at;
+    float low = before->low < at->low ? before->low : at->low;
+    float high = before->high > at->high ? before->high : at->high;
+    low = after->low < low ? after->low : low;
+    high = after->high > high ? after->high : high;
+    return high - low < c->threshold;
 }
 
-static size_t chunk_end(const spw_trace *trace, size_t i, size_t end) {
-    size_t next = i + trace->chunk - (i + trace->skip) % trace->chunk;
-    return next < end ? next : end;
+/* The first sample behind chunk k, or the end. */
+static size_t chunk_end(const chunks *c, size_t k) {
+    size_t next = (k + 1) * c->trace->chunk - c->trace->skip;
+    return next < c->end ? next : c->end;
 }
 
-/* From `from` on: the end of the chunks in which differences may reach the threshold (a
- * block of them at most), or `from` itself where there are none. */
-static size_t lively(const spw_trace *trace, size_t from, size_t end, float threshold) {
-    size_t to = from;
-    while (to < end && to - from < BLOCK && !is_still(trace, to, threshold))
-        to = chunk_end(trace, to, end);
+/* Passes chunks that are still from the one of sample `from` on. */
+static size_t pass_still(const chunks *c, size_t from) {
+    size_t k = (from + c->trace->skip) / c->trace->chunk, to = from;
+    while (to < c->end && is_still(c, k))
+        to = chunk_end(c, k++);
+    return to;
+}
+
+/* Passes chunks in which differences may reach the threshold, a block at most. */
+static size_t pass_lively(const chunks *c, size_t from) {
+    size_t k = (from + c->trace->skip) / c->trace->chunk, to = from;
+    while (to < c->end && to - from < BLOCK && !is_still(c, k))
+        to = chunk_end(c, k++);
     return to - from < BLOCK ? to : from + BLOCK;
 }
 
@@ -159,7 +174,13 @@ static void end_run(const spw_trace *trace, const search *s, finds *f) {
 /* Runs in n differences from sample `from` on. */
 static void scan(const spw_trace *trace, const search *s, size_t from, size_t n, float threshold,
                  finds *f) {
+    spw_four most = spw_four_times(threshold);
     for (size_t i = 0; i < n && f->n < f->room; i++) {
+        while (f->peak.sign == 0 && i + 4 <= n &&
+               spw_all((spw_four_masks)(spw_magnitude(spw_four_at(s->d + i)) < most)))
+            i += 4;
+        if (i == n)
+            break;
         float d = s->d[i], side = d < 0 ? -1 : 1;
         bool beyond = fabsf(d) >= threshold;
         if (!beyond || side != f->peak.sign)
@@ -177,13 +198,22 @@ spw_status spw_coarse_find(const spw_trace *trace, const spw_step_size *size, sp
     float threshold = (float)fmax(0.5 * size->typical, FLT_MIN);
     size_t from = s.m, end = trace->n > s.m ? trace->n - s.m : 0;
     finds f = {.marks = marks, .room = room};
+    chunks all = {.trace = trace,
+                  .last = (trace->n - 1 + trace->skip) / trace->chunk,
+                  .end = end,
+                  .threshold = threshold * (1 - 1e-5F)}; /* both sides rounded */
     while (status == SPW_OK && from < end && f.n < room) {
-        size_t to = lively(trace, from, end, threshold);
-        if (to > from && (differences(trace, from, to - from, &s) >= threshold || f.peak.sign != 0))
-            scan(trace, &s, from, to - from, threshold, &f);
+        size_t still = pass_still(&all, from), to = pass_lively(&all, still);
+        if (still > from)
+            end_run(trace, &s, &f);
+        from = to;
+        if (f.n == room)
+            break;
+        if (to > still &&
+            (differences(trace, still, to - still, &s) >= threshold || f.peak.sign != 0))
+            scan(trace, &s, still, to - still, threshold, &f);
         else
             end_run(trace, &s, &f);
-        from = to > from ? to : chunk_end(trace, from, end);
     }
     *stopped_at = f.n < room ? trace->n : (size_t)marks[f.n - 1].at;
     if (status == SPW_OK && f.n < room)
