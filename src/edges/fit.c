@@ -1,6 +1,7 @@
 #include "edges/fit.h"
 
 #include "edges/solve.h"
+#include "edges/wide.h"
 
 #include <math.h>
 
@@ -35,31 +36,58 @@ void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *sm
         subtract(w, shape, &marks[j], false);
 }
 
-/* One step; all sums in one sweep without branches. */
+/* Weighted sums over a window: u runs from -1 to 1 over it, g is what a sample gains by a
+ * later instant, r what is left of it without the transition. */
+typedef struct sums {
+    double gg, g, one, gu, u, uu, gr, r, ur, rr, used;
+} sums;
+
+static double all_of(const spw_quad *q) {
+    return ((*q)[0] + (*q)[1]) + ((*q)[2] + (*q)[3]);
+}
+
+/* Four samples at a time; behind the window there are some that are not used. Weights are
+ * Huber's of the distance from a line. */
+SPW_WIDE static void sum_up(spw_window *w, double sign, double limit, const double line[2],
+                            sums *sum) {
+    for (size_t i = w->n; i % 4 != 0; i++)
+        w->z[i] = w->value[i] = w->slope[i] = w->use[i] = 0;
+    double middle = (double)(w->n - 1) / 2, unit = 1 / fmax(middle, 1);
+    spw_quad gg = {0}, g = gg, one = gg, gu = gg, u = gg, uu = gg, gr = gg, r = gg, ur = gg,
+             rr = gg;
+    spw_quad used = gg, at = {0, 1, 2, 3};
+    for (size_t i = 0; i < w->n; i += 4, at += 4.0) {
+        spw_quad place = (at - middle) * unit, gain = -sign * SPW_QUAD_OF(w->slope + i);
+        spw_quad left = SPW_QUAD_OF(w->z + i) - sign * SPW_QUAD_OF(w->value + i);
+        spw_quad off = SPW_QUAD_MAGNITUDE(left - line[0] - line[1] * place);
+        spw_quad use = SPW_QUAD_OF(w->use + i);
+        spw_quad weight = SPW_QUAD_PICK((spw_quad_masks)(off > limit), use * limit / off, use);
+        spw_quad heavy = weight * gain, leaning = weight * place;
+        gg += heavy * gain;
+        g += heavy;
+        one += weight;
+        gu += heavy * place;
+        u += leaning;
+        uu += leaning * place;
+        gr += heavy * left;
+        r += weight * left;
+        ur += leaning * left;
+        rr += weight * left * left;
+        used += use;
+    }
+    *sum = (sums){all_of(&gg), all_of(&g), all_of(&one), all_of(&gu), all_of(&u),   all_of(&uu),
+                  all_of(&gr), all_of(&r), all_of(&ur),  all_of(&rr), all_of(&used)};
+}
+
+/* One step. */
 static bool step(spw_window *w, const spw_shape *shape, spw_mark *mark, double scale,
                  double line[2], spw_fit *fit) {
-    double t = mark->at, sign = (double)mark->sign, limit = HUBER * scale;
     double middle = (double)(w->n - 1) / 2, unit = 1 / fmax(middle, 1);
-    double a[9] = {0}, b[3] = {0}, rss = 0, weights = 0;
-    spw_shape_at(shape, t, w->first, w->n, w->value, w->slope);
-    for (size_t i = 0; i < w->n; i++) {
-        double u = ((double)i - middle) * unit;
-        double g = -sign * w->slope[i], r = w->z[i] - sign * w->value[i];
-        double left = fabs(r - line[0] - line[1] * u);
-        double use = w->use[i], weight = left > limit ? use * limit / left : use;
-        double wg = weight * g, wu = weight * u;
-        a[0] += wg * g;
-        a[3] += wg;
-        a[4] += weight;
-        a[6] += wg * u;
-        a[7] += wu;
-        a[8] += wu * u;
-        b[0] += wg * r;
-        b[1] += weight * r;
-        b[2] += wu * r;
-        rss += weight * r * r;
-        weights += use;
-    }
+    sums s;
+    spw_shape_at(shape, mark->at, w->first, w->n, w->value, w->slope);
+    sum_up(w, (double)mark->sign, HUBER * scale, line, &s);
+    double a[9] = {s.gg, 0, 0, s.g, s.one, 0, s.gu, s.u, s.uu}, b[3] = {s.gr, s.r, s.ur};
+    double rss = s.rr, weights = s.used;
     double known = w->tilt * middle; /* one more observation */
     a[8] += w->sure * unit * unit;
     b[2] += w->sure * unit * unit * known;

@@ -12,7 +12,7 @@ typedef struct spw_window {
     size_t n;
     double z[SPW_WINDOW_MOST]; /* samples, smooth parts and neighbours taken out */
     double value[SPW_WINDOW_MOST], slope[SPW_WINDOW_MOST];
-    uint8_t use[SPW_WINDOW_MOST];
+    double use[SPW_WINDOW_MOST]; /* 1, or 0 where a sample is left out */
     double tilt, sure; /* what is known of the background's slope, a sample: a mean and the
                            noise's variance over its own; sure 0: nothing */
 } spw_window;

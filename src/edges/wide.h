@@ -8,10 +8,15 @@
 
 typedef double spw_quad __attribute__((vector_size(32)));
 typedef double spw_quad_loose __attribute__((vector_size(32), aligned(8), may_alias));
+typedef int64_t spw_quad_masks __attribute__((vector_size(32)));
 /* The four doubles from an address on, to read or to write. (Not a function: how one would
  * return them differs between processors.) */
 #define SPW_QUAD(at) (*(spw_quad_loose *)(at))
 #define SPW_QUAD_OF(at) (*(const spw_quad_loose *)(at))
+/* No function either: magnitudes; yes where the mask is set, no elsewhere. */
+#define SPW_QUAD_MAGNITUDE(q) ((spw_quad)((spw_quad_masks)(q)&INT64_MAX))
+#define SPW_QUAD_PICK(mask, yes, no)                                                               \
+    ((spw_quad)(((mask) & (spw_quad_masks)(yes)) | (~(mask) & (spw_quad_masks)(no))))
 
 /* SPW_NARROW: builds that watch what runs (sanitizers, coverage) have one of each. */
 #if defined(__x86_64__) && defined(__GLIBC__) && !defined(SPW_NARROW)
