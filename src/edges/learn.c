@@ -275,7 +275,7 @@ static bool learn(learner *l, spw_mark *marks, size_t n, double noise, double pu
         !spw_normal_step(&l->normal, (double)used, pull, l->shape))
         return false;
     for (int round = 0; round < ALL_ROUNDS; round++) {
-        sum_up(l, marks, n, 1, false, 2, strictest);
+        sum_up(l, marks, n, 1, false, 1, strictest);
         double change = spw_normal_descend(&l->normal, (double)used, pull, l->shape);
         if (!(change > SETTLED * noise))
             break;
