@@ -29,6 +29,8 @@ void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *sm
     spw_trace_smooth(trace, smooth, (size_t)w->first, w->n, w->z);
     for (size_t i = 0; i < w->n; i++)
         w->use[i] = trace->flag[w->first + (ptrdiff_t)i] == 0;
+    for (size_t i = w->n; i % 4 != 0; i++)
+        w->z[i] = w->use[i] = 0;
     double far = 2 * (double)shape->half + (last - first);
     for (size_t j = k; j-- > 0 && k - j <= 64 && marks[k].at - marks[j].at < far;)
         subtract(w, shape, &marks[j], true);
@@ -46,12 +48,11 @@ static double all_of(const spw_quad *q) {
     return ((*q)[0] + (*q)[1]) + ((*q)[2] + (*q)[3]);
 }
 
-/* Four samples at a time; behind the window there are some that are not used. Weights are
- * Huber's of the distance from a line. */
+/* Four samples at a time. Weights are Huber's of the distance from a line. */
 SPW_WIDE static void sum_up(spw_window *w, double sign, double limit, const double line[2],
                             sums *sum) {
     for (size_t i = w->n; i % 4 != 0; i++)
-        w->z[i] = w->value[i] = w->slope[i] = w->use[i] = 0;
+        w->value[i] = w->slope[i] = 0;
     double middle = (double)(w->n - 1) / 2, unit = 1 / fmax(middle, 1);
     spw_quad gg = {0}, g = gg, one = gg, gu = gg, u = gg, uu = gg, gr = gg, r = gg, ur = gg,
              rr = gg;

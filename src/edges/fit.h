@@ -18,7 +18,8 @@ typedef struct spw_window {
 } spw_window;
 
 /* Loads samples [first, first + n) around marks [k, k + count) without what their
- * neighbours' ringing adds. Clamped to the trace. */
+ * neighbours' ringing adds. Clamped to the trace. Groups of four are whole: z and use are 0
+ * behind the window. */
 void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
                      const spw_shape *shape, const spw_mark *marks, size_t n_marks, size_t k,
                      size_t count, double first, double last);

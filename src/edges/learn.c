@@ -11,6 +11,7 @@
 #include "edges/normal.h"
 #include "edges/solve.h"
 #include "edges/two.h"
+#include "edges/wide.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -54,84 +55,146 @@ static void load(learner *l, const spw_mark *marks, size_t n_marks, size_t k) {
 }
 
 /* A pulse's columns: slopes of its two edges, only where they are not zero, and the
- * background, zero where samples are left out. */
+ * background, zero where samples are left out and behind the window. */
 enum { RISE, FALL, ONE, LINE, BOW };
 
-static void make_background(learner *l) {
-    const spw_window *w = &l->window;
-    double middle = (double)(w->n - 1) / 2, *one = l->column[ONE], *line = l->column[LINE];
-    for (size_t i = 0; i < w->n; i++) {
-        one[i] = w->use[i];
-        line[i] = one[i] * (((double)i - middle) / middle);
-        l->column[BOW][i] = line[i] * line[i];
-    }
-    l->rows = spw_sum(one, w->n);
-    for (int p = ONE; p <= BOW; p++)
-        for (int q = ONE; q <= p; q++)
-            l->background[p][q] = spw_dot(l->column[p], l->column[q], w->n);
+static double all_of(const spw_quad *q) {
+    return ((*q)[0] + (*q)[1]) + ((*q)[2] + (*q)[3]);
 }
 
-/* Takes edge e of the pair out of the residuals; its slope into its column. */
-static void take_edge(learner *l, const spw_mark *mark, int e) {
+SPW_WIDE static void make_background(learner *l) {
+    const spw_window *w = &l->window;
+    double middle = (double)(w->n - 1) / 2, *line = l->column[LINE], *bow = l->column[BOW];
+    spw_quad s = {0}, sx = s, sxx = s, sxxx = s, sxxxx = s, at = {0, 1, 2, 3};
+    memcpy(l->column[ONE], w->use, spw_whole_quads(w->n) * sizeof *line);
+    for (size_t i = 0; i < w->n; i += 4, at += 4.0) {
+        spw_quad use = SPW_QUAD_OF(w->use + i), x = use * ((at - middle) / middle), xx = x * x;
+        SPW_QUAD(line + i) = x;
+        SPW_QUAD(bow + i) = xx;
+        s += use;
+        sx += x;
+        sxx += xx;
+        sxxx += x * xx;
+        sxxxx += xx * xx;
+    }
+    l->rows = l->background[ONE][ONE] = all_of(&s);
+    l->background[LINE][ONE] = all_of(&sx);
+    l->background[LINE][LINE] = l->background[BOW][ONE] = all_of(&sxx);
+    l->background[BOW][LINE] = all_of(&sxxx);
+    l->background[BOW][BOW] = all_of(&sxxxx);
+}
+
+/* Takes an edge's n values out of r; its slope where samples are used into a column. */
+SPW_WIDE static void take_values(double *r, const double *value, const double *slope,
+                                 const double *use, double sign, double *column, size_t n) {
+    size_t i = 0;
+    for (; i + 4 <= n; i += 4) {
+        SPW_QUAD(r + i) -= sign * SPW_QUAD_OF(value + i);
+        SPW_QUAD(column + i) = SPW_QUAD_OF(use + i) * (-sign * SPW_QUAD_OF(slope + i));
+    }
+    for (; i < n; i++) {
+        r[i] -= sign * value[i];
+        column[i] = use[i] * (-sign * slope[i]);
+    }
+}
+
+/* Takes edge e of the pair out of the residuals; its slope into its column. Where it ends. */
+static size_t take_edge(learner *l, const spw_mark *mark, int e) {
     spw_window *w = &l->window;
     spw_shape_phase phase = spw_shape_meet(l->shape, mark->at);
     ptrdiff_t end = w->first + (ptrdiff_t)w->n, from;
-    double sign = (double)mark->sign, *r = l->residual, *slope = l->column[e];
-    l->part[e].n = spw_shape_part(l->shape, &phase, w->first, end, w->value, w->slope, &from);
-    /* the second edge from 0 down, the first from 0 up: constants are the background's */
-    double left = e == FALL ? sign * l->shape->height : 0;
-    double right = e == FALL ? 0 : sign * l->shape->height;
-    size_t start = (size_t)(from - w->first), n = l->part[e].n;
+    size_t n = spw_shape_part(l->shape, &phase, w->first, end, w->value, w->slope, &from);
+    size_t start = (size_t)(from - w->first);
     l->part[e].from = start;
-    for (size_t i = 0; i < start && left != 0; i++)
-        r[i] += left;
-    for (size_t i = 0; i < n; i++) {
-        r[start + i] -= sign * w->value[i] - left;
-        slope[start + i] = l->column[ONE][start + i] * -sign * w->slope[i];
+    l->part[e].n = n;
+    take_values(l->residual + start, w->value, w->slope, w->use + start, (double)mark->sign,
+                l->column[e] + start, n);
+    return start + n;
+}
+
+/* Residuals of the pair where it stands, zero where samples are left out. */
+SPW_WIDE static void take_pair(learner *l, const spw_mark *pair) {
+    const spw_window *w = &l->window;
+    double *r = l->residual, level = (double)pair[0].sign * l->shape->height;
+    memcpy(r, w->z, spw_whole_quads(w->n) * sizeof *r);
+    size_t from = take_edge(l, &pair[0], RISE), to = take_edge(l, &pair[1], FALL), i = from;
+    for (; i + 4 <= to; i += 4) /* between them: the pulse's level, 0 elsewhere */
+        SPW_QUAD(r + i) -= level;
+    for (; i < to; i++)
+        r[i] -= level;
+    for (i = 0; i < w->n && l->rows < (double)w->n; i++)
+        r[i] *= l->column[ONE][i];
+}
+
+/* Products of x with itself, with the background from sample `from` on, and with r. */
+enum { SELF = ONE - 1, REST = BOW + 1, PRODUCTS };
+
+SPW_WIDE static void multiply(const learner *l, const double *x, size_t from, size_t n,
+                              double product[PRODUCTS]) {
+    const double *one = l->column[ONE] + from, *line = l->column[LINE] + from;
+    const double *bow = l->column[BOW] + from, *r = l->residual + from;
+    spw_quad self = {0}, ones = self, lines = self, bows = self, rest = self;
+    size_t i = 0;
+    for (; i + 4 <= n; i += 4) {
+        spw_quad v = SPW_QUAD_OF(x + i);
+        self += v * v;
+        ones += v * SPW_QUAD_OF(one + i);
+        lines += v * SPW_QUAD_OF(line + i);
+        bows += v * SPW_QUAD_OF(bow + i);
+        rest += v * SPW_QUAD_OF(r + i);
     }
-    for (size_t i = start + n; i < w->n && right != 0; i++)
-        r[i] -= right;
+    product[SELF] = all_of(&self);
+    product[ONE] = all_of(&ones);
+    product[LINE] = all_of(&lines);
+    product[BOW] = all_of(&bows);
+    product[REST] = all_of(&rest);
+    for (; i < n; i++) {
+        product[SELF] += x[i] * x[i];
+        product[ONE] += x[i] * one[i];
+        product[LINE] += x[i] * line[i];
+        product[BOW] += x[i] * bow[i];
+        product[REST] += x[i] * r[i];
+    }
 }
 
 /* The normal equations of a pulse; the lower triangle of a. */
 static double sum_pulse(const learner *l, double *a, double *b) {
-    const double *r = l->residual;
+    double product[PRODUCTS];
     for (int p = RISE; p <= FALL; p++) {
-        const double *slope = l->column[p] + l->part[p].from;
-        size_t n = l->part[p].n, from = l->part[p].from;
-        a[p * SPW_NUISANCE + p] = spw_dot(slope, slope, n);
+        size_t from = l->part[p].from;
+        multiply(l, l->column[p] + from, from, l->part[p].n, product);
+        a[p * SPW_NUISANCE + p] = product[SELF];
         for (int q = ONE; q <= BOW; q++)
-            a[q * SPW_NUISANCE + p] = spw_dot(slope, l->column[q] + from, n);
-        b[p] = spw_dot(slope, r + from, n);
+            a[q * SPW_NUISANCE + p] = product[q];
+        b[p] = product[REST];
     }
     size_t from = l->part[FALL].from, end = l->part[RISE].from + l->part[RISE].n;
     size_t most = from + l->part[FALL].n;
     end = end < most ? end : most;
     a[FALL * SPW_NUISANCE + RISE] =
         end > from ? spw_dot(l->column[RISE] + from, l->column[FALL] + from, end - from) : 0;
+    multiply(l, l->residual, 0, l->window.n, product);
     for (int p = ONE; p <= BOW; p++) {
-        b[p] = spw_dot(l->column[p], r, l->window.n);
+        b[p] = product[p];
         for (int q = ONE; q <= p; q++)
             a[p * SPW_NUISANCE + q] = l->background[p][q];
     }
-    return spw_dot(r, r, l->window.n);
+    return product[SELF];
 }
 
-/* Residuals of the pair where it stands, zero where samples are left out. */
-static void take_pair(learner *l, const spw_mark *pair) {
-    const spw_window *w = &l->window;
-    memcpy(l->residual, w->z, w->n * sizeof *l->residual);
-    take_edge(l, &pair[0], RISE);
-    take_edge(l, &pair[1], FALL);
-    for (size_t i = 0; i < w->n && l->rows < (double)w->n; i++)
-        l->residual[i] *= l->column[ONE][i];
+/* Residuals less the background's columns x[ONE] ... x[BOW] times. */
+SPW_WIDE static void less_background(learner *l, const double *x) {
+    double *r = l->residual;
+    for (size_t i = 0; i < l->window.n; i += 4)
+        SPW_QUAD(r + i) -= x[ONE] * SPW_QUAD_OF(l->column[ONE] + i) +
+                           x[LINE] * SPW_QUAD_OF(l->column[LINE] + i) +
+                           x[BOW] * SPW_QUAD_OF(l->column[BOW] + i);
 }
 
 /* Gauss-Newton steps of both instants and the background. Leaves the pair where the last
  * one started and, in l->residual, the residuals of that step's linear model: no nuisance
  * column is in them, to rounding, or the shape would drift where nothing holds it. */
 static bool settle(learner *l, spw_mark *pair, int steps, double *misfit, double moved[2]) {
-    spw_window *w = &l->window;
     double x[SPW_NUISANCE] = {0};
     make_background(l);
     for (int round = 0; round < steps; round++) {
@@ -155,8 +218,7 @@ static bool settle(learner *l, spw_mark *pair, int steps, double *misfit, double
     for (int p = RISE; p <= FALL; p++)
         spw_add_times(l->residual + l->part[p].from, -x[p], l->column[p] + l->part[p].from,
                       l->part[p].n);
-    for (int p = ONE; p <= BOW; p++)
-        spw_add_times(l->residual, -x[p], l->column[p], w->n);
+    less_background(l, x);
     return true;
 }
 

@@ -4,6 +4,7 @@
 #ifndef SPW_WIDE_H
 #define SPW_WIDE_H
 
+#include <stddef.h>
 #include <stdint.h>
 
 typedef double spw_quad __attribute__((vector_size(32)));
@@ -17,6 +18,11 @@ typedef int64_t spw_quad_masks __attribute__((vector_size(32)));
 #define SPW_QUAD_MAGNITUDE(q) ((spw_quad)((spw_quad_masks)(q)&INT64_MAX))
 #define SPW_QUAD_PICK(mask, yes, no)                                                               \
     ((spw_quad)(((mask) & (spw_quad_masks)(yes)) | (~(mask) & (spw_quad_masks)(no))))
+
+/* The next multiple of four. */
+static inline size_t spw_whole_quads(size_t n) {
+    return (n + 3) / 4 * 4;
+}
 
 /* SPW_NARROW: builds that watch what runs (sanitizers, coverage) have one of each. */
 #if defined(__x86_64__) && defined(__GLIBC__) && !defined(SPW_NARROW)
