@@ -126,7 +126,7 @@ void spw_normal_clear(spw_normal *e, bool gram) {
 static void project(spw_normal *e) {
     if (e->batch == 0)
         return;
-    spw_dense_less(e->gram, e->n, e->nuisance, SPW_BATCH_COLUMNS, e->n, SPW_BATCH_COLUMNS);
+    spw_dense_less(e->gram, e->n, e->nuisance, SPW_BATCH_COLUMNS, e->n, e->batch * SPW_NUISANCE);
     memset(e->nuisance, 0, e->n * SPW_BATCH_COLUMNS * sizeof *e->nuisance);
     e->batch = 0;
 }

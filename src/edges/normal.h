@@ -7,7 +7,7 @@
 
 enum { SPW_NUISANCE = 5 }; /* of a pulse: two instants, a background of second order */
 /* Pulses whose nuisance is projected out of the Gram matrix at once. */
-enum { SPW_BATCH = 8, SPW_BATCH_COLUMNS = SPW_BATCH * SPW_NUISANCE };
+enum { SPW_BATCH = 24, SPW_BATCH_COLUMNS = SPW_BATCH * SPW_NUISANCE };
 
 typedef struct spw_normal {
     size_t n; /* coefficients */
