@@ -13,7 +13,7 @@
 #define CAPACITY (SPW_SOURCE_LOOK_MAX + CHUNK)
 /* A file that holds more than this is unpacked by a thread of its own. Not a
  * pipe: nobody could end a thread that waits for one. */
-#define AHEAD_FROM ((uint64_t)1 << 20)
+#define AHEAD_FROM ((uint64_t)1 << 18)
 
 struct spw_source {
     char *buffer;       /* CAPACITY bytes, or NULL */

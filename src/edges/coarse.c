@@ -1,8 +1,10 @@
 #include "edges/coarse.h"
 
 #include "edges/two.h"
+#include "edges/wide.h"
 
 #include <float.h>
+#include <gsl/gsl_statistics_float.h>
 #include <math.h>
 #include <stdlib.h>
 
@@ -54,23 +56,18 @@ static void running_sums(const float *y, size_t n, double *sum) {
 }
 
 /* d[i] = mean of the m samples from `from + i` on, minus that of the m before it. */
-static float differences(const spw_trace *trace, size_t from, size_t n, const search *s) {
+SPW_WIDE static float differences(const spw_trace *trace, size_t from, size_t n, const search *s) {
     size_t m = s->m, i = 0;
     double scale = 1 / (double)m;
     const double *sum = s->sum, *middle = sum + m, *last = middle + m;
     float *d = s->d, largest = 0;
     running_sums(trace->y + from - m, n + 2 * m, s->sum);
-    spw_two two = spw_twice(2), scales = spw_twice(scale);
     spw_four most = {0};
     for (; i + 4 <= n; i += 4) {
-        spw_two a = spw_two_at(sum + i) - two * spw_two_at(middle + i) + spw_two_at(last + i);
-        spw_two b =
-            spw_two_at(sum + i + 2) - two * spw_two_at(middle + i + 2) + spw_two_at(last + i + 2);
-        a *= scales;
-        b *= scales;
-        spw_four both = {(float)a[0], (float)a[1], (float)b[0], (float)b[1]};
-        spw_four_put(d + i, both);
-        most = spw_larger(spw_magnitude(both), most);
+        spw_quad step = SPW_QUAD_OF(sum + i) - 2 * SPW_QUAD_OF(middle + i) + SPW_QUAD_OF(last + i);
+        spw_four four = __builtin_convertvector(step * scale, spw_four);
+        spw_four_put(d + i, four);
+        most = spw_larger(spw_magnitude(four), most);
     }
     largest = spw_most_of(most);
     for (; i < n; i++) {
@@ -235,8 +232,7 @@ static double difference_noise(const spw_trace *trace, const search *s, float *p
     size_t span = trace->n - 2 * s->m, step = span / PROBES + 1, n = 0;
     for (size_t i = s->m; i < trace->n - s->m && n < PROBES; i += step)
         probe[n++] = (float)fabs(mean(trace->y, i, i + s->m) - mean(trace->y, i - s->m, i));
-    qsort(probe, n, sizeof *probe, rising);
-    return (double)probe[n * 2 / 5] / 0.5244;
+    return n > 0 ? (double)gsl_stats_float_select(probe, 1, n, n * 2 / 5) / 0.5244 : 0;
 }
 
 /* The smallest step between neighbours that is no repeat: the recorder's quantum,

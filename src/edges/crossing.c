@@ -19,8 +19,9 @@ spw_status spw_crossing_new(double rate_hz, spw_crossing *crossing) {
         spw_crossing_free(crossing);
         return SPW_ERR_MEMORY;
     }
-    for (int p = 0; p <= PHASES; p++) {
+    for (int p = 0; p <= PHASES / 2; p++) {
         double *row = crossing->kernel + p * TAPS, sum = 0;
+        double *other = crossing->kernel + (PHASES - p) * TAPS + TAPS - 1; /* its mirror image */
         for (int i = 0; i < TAPS; i++) {
             double x = i - (HALF_TAPS - 1) - (double)p / PHASES, r = x / HALF_TAPS;
             double sinc = fabs(x) < 1e-12 ? 1 : sin(M_PI * x) / (M_PI * x);
@@ -29,6 +30,8 @@ spw_status spw_crossing_new(double rate_hz, spw_crossing *crossing) {
         }
         for (int i = 0; i < TAPS; i++)
             row[i] /= sum;
+        for (int i = 0; i < TAPS; i++)
+            other[-i] = row[i];
     }
     return SPW_OK;
 }

@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Samples of all lanes: some tens of milliseconds of work. */
-enum { WORTH_THREADS = 1 << 19 };
+/* Samples of all lanes: more than a thread takes to start. */
+enum { WORTH_THREADS = 1 << 17 };
 /* By all finders of a capture together, 20 MB: two channels have what they can use. */
 enum { SAMPLES_HELD = 2 * 2048 * 1024 };
 
