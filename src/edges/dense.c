@@ -5,90 +5,103 @@
 
 #include <math.h>
 
-enum { PANEL = 32, ROWS = 3, COLUMNS = 8, LONGEST = 128 };
+enum { ROWS = 4, COLUMNS = SPW_DENSE_ROWS, PANEL = SPW_DENSE_PANEL };
 
-/* COLUMNS rows side by side: those of them that meet a number of another row lie together. */
-static void pack(const double *row, size_t apart, size_t length, double *packed) {
-    for (size_t k = 0; k < length; k++)
-        for (size_t c = 0; c < COLUMNS; c++)
-            packed[k * COLUMNS + c] = row[c * apart + k];
-}
-
-/* Three rows of a less the products of three with the packed ones. */
-SPW_WIDE void spw_dense_less_three(double *a, size_t stride, const double *x, size_t apart,
-                                   const double *packed, size_t length) {
-    const double *y = x + apart, *z = y + apart;
-    spw_quad x0 = {0}, x1 = {0}, y0 = {0}, y1 = {0}, z0 = {0}, z1 = {0};
-    for (size_t k = 0; k < length; k++) {
-        spw_quad p = SPW_QUAD_OF(packed + k * COLUMNS), q = SPW_QUAD_OF(packed + k * COLUMNS + 4);
-        x0 += x[k] * p;
-        x1 += x[k] * q;
-        y0 += y[k] * p;
-        y1 += y[k] * q;
-        z0 += z[k] * p;
-        z1 += z[k] * q;
+/* Four rows of a less the products of four packed rows with eight. */
+static inline __attribute__((always_inline)) void
+less_tile(double *a, size_t stride, const double *x, const double *y, size_t length) {
+    spw_quad a0 = {0}, a1 = a0, b0 = a0, b1 = a0, c0 = a0, c1 = a0, d0 = a0, d1 = a0;
+    for (size_t k = 0; k < length; k++, x += COLUMNS, y += COLUMNS) {
+        spw_quad p = SPW_QUAD_OF(y), q = SPW_QUAD_OF(y + 4);
+        a0 += x[0] * p;
+        a1 += x[0] * q;
+        b0 += x[1] * p;
+        b1 += x[1] * q;
+        c0 += x[2] * p;
+        c1 += x[2] * q;
+        d0 += x[3] * p;
+        d1 += x[3] * q;
     }
-    double *b = a + stride, *c = b + stride;
-    SPW_QUAD(a) -= x0;
-    SPW_QUAD(a + 4) -= x1;
-    SPW_QUAD(b) -= y0;
-    SPW_QUAD(b + 4) -= y1;
-    SPW_QUAD(c) -= z0;
-    SPW_QUAD(c + 4) -= z1;
+    double *b = a + stride, *c = b + stride, *d = c + stride;
+    SPW_QUAD(a) -= a0;
+    SPW_QUAD(a + 4) -= a1;
+    SPW_QUAD(b) -= b0;
+    SPW_QUAD(b + 4) -= b1;
+    SPW_QUAD(c) -= c0;
+    SPW_QUAD(c + 4) -= c1;
+    SPW_QUAD(d) -= d0;
+    SPW_QUAD(d + 4) -= d1;
 }
 
-static void less_part(double *a, size_t stride, const double *row, size_t apart, size_t n,
-                      size_t length) {
-    double packed[LONGEST * COLUMNS];
-    for (size_t j = 0; j < n; j += COLUMNS) {
-        size_t i = j, end = j + COLUMNS;
-        if (end <= n) {
-            pack(row + j * apart, apart, length, packed);
-            for (; i + ROWS <= n; i += ROWS)
-                spw_dense_less_three(a + i * stride + j, stride, row + i * apart, apart, packed,
-                                     length);
+SPW_WIDE void spw_dense_less(double *a, size_t stride, const double *packed, size_t depth, size_t n,
+                             size_t length) {
+    for (size_t i = 0; i < n; i += ROWS)
+        for (size_t j = 0; j < i + ROWS; j += COLUMNS)
+            less_tile(a + i * stride + j, stride, packed + spw_dense_at(i, 0, depth),
+                      packed + spw_dense_at(j, 0, depth), length);
+}
+
+/* The factor of `width` rows whose columns before their own are done. */
+static bool factor_block(double *a, size_t stride, size_t width) {
+    for (size_t i = 0; i < width; i++) {
+        double *row = a + i * stride;
+        for (size_t j = 0; j <= i; j++) {
+            double left = row[j] - spw_dot(row, a + j * stride, j);
+            if (j < i)
+                row[j] = left / a[j * stride + j];
+            else if (left > 0)
+                row[i] = sqrt(left);
+            else
+                return false;
         }
-        for (; i < n; i++) /* what does not fill a group */
-            for (size_t at = j; at <= i && at < end; at++)
-                a[i * stride + at] -= spw_dot(row + i * apart, row + at * apart, length);
     }
+    return true;
 }
 
-void spw_dense_less(double *a, size_t stride, const double *row, size_t apart, size_t n,
-                    size_t length) {
-    for (size_t from = 0; from < length; from += LONGEST) {
-        size_t part = length - from < LONGEST ? length - from : LONGEST;
-        less_part(a, stride, row + from, apart, n, part);
-    }
-}
-
-bool spw_dense_factor(double *a, size_t n) {
-    for (size_t from = 0; from < n; from += PANEL) {
-        size_t to = from + PANEL < n ? from + PANEL : n;
-        for (size_t i = from; i < n; i++) {
-            double *row = a + i * n + from;
-            for (size_t j = from; j < to && j <= i; j++) {
-                const double *other = a + j * n + from;
-                double left = a[i * n + j] - spw_dot(row, other, j - from);
-                if (j < i)
-                    a[i * n + j] = left / a[j * n + j];
-                else if (left > 0)
-                    a[i * n + i] = sqrt(left);
-                else
-                    return false;
+/* The factor of rows below the block, eight packed ones at a time. */
+SPW_WIDE static void solve_rows(const double *block, size_t stride, double *packed, size_t rows) {
+    for (size_t i = 0; i < rows; i += COLUMNS, packed += PANEL * COLUMNS) {
+        for (size_t j = 0; j < PANEL; j++) {
+            const double *row = block + j * stride;
+            spw_quad p = SPW_QUAD_OF(packed + j * COLUMNS),
+                     q = SPW_QUAD_OF(packed + j * COLUMNS + 4);
+            for (size_t k = 0; k < j; k++) {
+                p -= row[k] * SPW_QUAD_OF(packed + k * COLUMNS);
+                q -= row[k] * SPW_QUAD_OF(packed + k * COLUMNS + 4);
             }
+            SPW_QUAD(packed + j * COLUMNS) = p / row[j];
+            SPW_QUAD(packed + j * COLUMNS + 4) = q / row[j];
         }
-        if (to < n)
-            spw_dense_less(a + to * n + to, n, a + to * n + from, n, n - to, PANEL);
+    }
+}
+
+bool spw_dense_factor(double *a, size_t n, double *scratch) {
+    size_t stride = spw_dense_stride(n);
+    for (size_t from = 0; from < n; from += PANEL) {
+        size_t to = from + PANEL;
+        double *block = a + from * stride + from;
+        if (!factor_block(block, stride, to < n ? PANEL : n - from))
+            return false;
+        size_t below = to < n ? n - to : 0, rows = spw_dense_rows(below);
+        for (size_t i = 0; i < rows; i++)
+            for (size_t k = 0; k < PANEL; k++)
+                scratch[spw_dense_at(i, k, PANEL)] =
+                    i < below ? block[(PANEL + i) * stride + k] : 0;
+        solve_rows(block, stride, scratch, rows);
+        for (size_t i = 0; i < below; i++)
+            for (size_t k = 0; k < PANEL; k++)
+                block[(PANEL + i) * stride + k] = scratch[spw_dense_at(i, k, PANEL)];
+        spw_dense_less(block + PANEL * stride + PANEL, stride, scratch, PANEL, below, PANEL);
     }
     return true;
 }
 
 void spw_dense_solve(const double *a, size_t n, double *b) {
+    size_t stride = spw_dense_stride(n);
     for (size_t i = 0; i < n; i++)
-        b[i] = (b[i] - spw_dot(a + i * n, b, i)) / a[i * n + i];
+        b[i] = (b[i] - spw_dot(a + i * stride, b, i)) / a[i * stride + i];
     for (size_t i = n; i-- > 0;) {
-        b[i] /= a[i * n + i];
-        spw_add_times(b, -b[i], a + i * n, i);
+        b[i] /= a[i * stride + i];
+        spw_add_times(b, -b[i], a + i * stride, i);
     }
 }

@@ -116,8 +116,8 @@ void spw_normal_clear(spw_normal *e, bool gram) {
     e->high = 0;
     if (!gram)
         return;
-    memset(e->gram, 0, e->n * e->n * sizeof *e->gram);
-    memset(e->nuisance, 0, e->n * SPW_BATCH_COLUMNS * sizeof *e->nuisance);
+    memset(e->gram, 0, e->n * spw_dense_stride(e->n) * sizeof *e->gram);
+    memset(e->nuisance, 0, spw_dense_rows(e->n) * SPW_BATCH_COLUMNS * sizeof *e->nuisance);
     e->pulses = 0;
     e->batch = 0;
 }
@@ -126,8 +126,9 @@ void spw_normal_clear(spw_normal *e, bool gram) {
 static void project(spw_normal *e) {
     if (e->batch == 0)
         return;
-    spw_dense_less(e->gram, e->n, e->nuisance, SPW_BATCH_COLUMNS, e->n, e->batch * SPW_NUISANCE);
-    memset(e->nuisance, 0, e->n * SPW_BATCH_COLUMNS * sizeof *e->nuisance);
+    spw_dense_less(e->gram, spw_dense_stride(e->n), e->nuisance, SPW_BATCH_COLUMNS, e->n,
+                   e->batch * SPW_NUISANCE);
+    memset(e->nuisance, 0, spw_dense_rows(e->n) * SPW_BATCH_COLUMNS * sizeof *e->nuisance);
     e->batch = 0;
 }
 
@@ -162,6 +163,7 @@ static void gather(spw_normal *e) {
 
 static void add_gram(spw_normal *e, const spw_window *w, const spw_mark *pair,
                      const spw_shape_phase *phase, double (*q)[SPW_WINDOW_MOST]) {
+    size_t stride = spw_dense_stride(e->n), column = e->batch * SPW_NUISANCE;
     for (size_t i = 0; i < w->n; i++) {
         size_t index[2 * SPW_SHAPE_TAPS + 1];
         double x[2 * SPW_SHAPE_TAPS + 1];
@@ -169,10 +171,10 @@ static void add_gram(spw_normal *e, const spw_window *w, const spw_mark *pair,
             continue;
         int m = design_row(e, pair, phase, w->first + (ptrdiff_t)i, index, x);
         for (int a = 0; a < m; a++) {
-            double *row = e->gram + index[a] * e->n;
-            double *common = e->nuisance + index[a] * SPW_BATCH_COLUMNS + e->batch * SPW_NUISANCE;
+            double *row = e->gram + index[a] * stride;
+            double *common = e->nuisance + spw_dense_at(index[a], column, SPW_BATCH_COLUMNS);
             for (int p = 0; p < SPW_NUISANCE; p++)
-                common[p] += x[a] * q[p][i];
+                common[p * SPW_DENSE_ROWS] += x[a] * q[p][i];
             for (int b = 0; b < m; b++)
                 if (index[b] <= index[a])
                     row[index[b]] += x[a] * x[b];
@@ -196,16 +198,17 @@ void spw_normal_add(spw_normal *e, const spw_window *w, const spw_shape *shape,
 
 /* The system with so much more on its diagonal; false when it is not positive. */
 static bool factor(spw_normal *e, double pulses, double more) {
-    size_t n = e->n;
+    size_t n = e->n, stride = spw_dense_stride(n);
     double scale = e->pulses > 0 ? pulses / e->pulses : 0, share = pulses * 2 / SPW_KNOTS;
     for (size_t i = 0; i < n; i++) {
-        double *row = e->system + i * n;
-        const double *gram = e->gram + i * n, *penalty = i + 1 < n ? penalty_of(e, i) : e->last;
+        double *row = e->system + i * stride;
+        const double *gram = e->gram + i * stride,
+                     *penalty = i + 1 < n ? penalty_of(e, i) : e->last;
         for (size_t j = 0; j <= i; j++)
             row[j] = scale * gram[j] + share * penalty[j];
         row[i] += more;
     }
-    return spw_dense_factor(e->system, n);
+    return spw_dense_factor(e->system, n, e->scratch);
 }
 
 bool spw_normal_factor(spw_normal *e, double pulses, double pull) {
@@ -213,7 +216,8 @@ bool spw_normal_factor(spw_normal *e, double pulses, double pull) {
     const double *penalty = penalty_of(e, 0); /* of any with itself */
     project(e);
     for (size_t i = 0; i < e->n; i++)
-        trace += e->gram[i * e->n + i] + share * (i + 1 < e->n ? *penalty : e->last[i]);
+        trace += e->gram[i * spw_dense_stride(e->n) + i] +
+                 share * (i + 1 < e->n ? *penalty : e->last[i]);
     if (!isfinite(trace) || !(trace > 0))
         return false;
     /* rounding alone can make it look indefinite: as much on the diagonal as it may be */
@@ -312,15 +316,18 @@ void spw_normal_settle(const spw_normal *e, spw_shape *shape) {
 
 spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double lambda, double mu) {
     *e = (spw_normal){.n = n};
+    size_t rows = spw_dense_rows(n), matrix = rows * spw_dense_stride(n);
+    size_t tall = rows * SPW_BATCH_COLUMNS, panel = rows * SPW_DENSE_PANEL;
     e->block =
-        calloc(n * (2 * n + SPW_BATCH_COLUMNS + 11) + SPW_KNOTS * row_length(e), sizeof *e->block);
+        calloc(2 * matrix + tall + panel + 11 * n + SPW_KNOTS * row_length(e), sizeof *e->block);
     if (e->block == NULL)
         return SPW_ERR_MEMORY;
     double *at = e->block;
     e->gram = at;
-    e->system = at += n * n;
-    e->nuisance = at += n * n;
-    e->right = at += n * SPW_BATCH_COLUMNS;
+    e->system = at += matrix;
+    e->scratch = at += matrix;
+    e->nuisance = at += panel;
+    e->right = at += tall;
     e->apart = at += n;
     e->last = at += 2 * n;
     e->start = at += n;

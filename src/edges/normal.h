@@ -12,13 +12,14 @@ enum { SPW_BATCH = 24, SPW_BATCH_COLUMNS = SPW_BATCH * SPW_NUISANCE };
 typedef struct spw_normal {
     size_t n; /* coefficients */
     double *block;
-    double *gram;           /* n x n, lower: rows of all pulses, nuisance projected out */
-    double *system;         /* n x n, lower: the factor */
-    double *apart;          /* 2 n - 1: penalties of two coefficients by how far they are apart, */
-    double *last;           /* n: those of the last one with each */
-    double *nuisance;       /* n rows: what they have in common with the nuisance of a batch */
-    size_t batch;           /* pulses in it */
-    double *right;          /* n: rows times residuals; while they are summed, the knots in rows */
+    double *gram;     /* as in dense.h: rows of all pulses, nuisance projected out */
+    double *system;   /* likewise: the factor */
+    double *scratch;  /* for it */
+    double *apart;    /* 2 n - 1: penalties of two coefficients by how far they are apart, */
+    double *last;     /* n: those of the last one with each */
+    double *nuisance; /* n packed rows: what they have in common with the nuisance of a batch */
+    size_t batch;     /* pulses in it */
+    double *right;    /* n: rows times residuals; while they are summed, the knots in rows */
     double *row[SPW_KNOTS]; /* like those of the shape */
     double high;            /* and the residuals after transitions */
     double *start;          /* n */

@@ -6,9 +6,11 @@
 #include <math.h>
 #include <string.h>
 
-enum { MOST = 131, LONG = 40 };
-static double a[MOST * MOST], before[MOST * MOST], row[MOST * LONG], x[MOST], b[MOST];
-static const size_t sizes[] = {1, 2, 3, 4, 5, 6, 7, 8, 9, 31, 32, 33, 34, 35, 64, 65, 66, 67, 131};
+enum { MOST = 136, LONG = 40, DEPTH = 50 };
+static double a[MOST * MOST], before[MOST * MOST], row[MOST * LONG], packed[MOST * DEPTH];
+static double scratch[MOST * SPW_DENSE_PANEL], x[MOST], b[MOST];
+static const size_t sizes[] = {1,  2,  3,  4,  5,  6,  7,  8,  9,   31,  32,
+                               33, 34, 35, 57, 64, 65, 66, 67, 121, 128, 131};
 enum { SIZES = sizeof sizes / sizeof sizes[0] };
 
 static void fill(double *at, size_t n, sim_rng *rng) {
@@ -20,18 +22,25 @@ static void products_of_rows(void **unused) {
     (void)unused;
     sim_rng rng = sim_rng_seed(4);
     for (size_t s = 0; s < SIZES; s++) {
-        size_t n = sizes[s];
-        fill(a, n * n, &rng);
+        size_t n = sizes[s], stride = spw_dense_stride(n);
+        assert_true(stride >= n && stride <= MOST && stride % 64 != 0);
+        fill(a, MOST * MOST, &rng);
         fill(row, n * LONG, &rng);
-        memcpy(before, a, n * n * sizeof *a);
-        spw_dense_less(a, n, row, LONG, n, LONG);
+        fill(packed, MOST * DEPTH, &rng); /* what is beyond LONG has no part */
+        for (size_t i = 0; i < spw_dense_rows(n); i++)
+            for (size_t k = 0; k < LONG; k++)
+                packed[spw_dense_at(i, k, DEPTH)] = i < n ? row[i * LONG + k] : 0;
+        memcpy(before, a, sizeof a);
+        spw_dense_less(a, stride, packed, DEPTH, n, LONG);
+        for (size_t i = spw_dense_rows(n) * stride; i < MOST * MOST; i++)
+            assert_true(a[i] == before[i]);
         for (size_t i = 0; i < n; i++)
             for (size_t j = 0; j <= i; j++) {
-                double expected = before[i * n + j];
+                double expected = before[i * stride + j];
                 for (size_t k = 0; k < LONG; k++)
                     expected -= row[i * LONG + k] * row[j * LONG + k];
                 /* each of LONG terms below 1/4 is rounded LONG times at most, in either sum */
-                assert_true(fabs(a[i * n + j] - expected) < LONG * LONG * 0.25 * 2.3e-16);
+                assert_true(fabs(a[i * stride + j] - expected) < LONG * LONG * 0.25 * 2.3e-16);
             }
     }
 }
@@ -41,24 +50,26 @@ static void factor_and_solution(void **unused) {
     (void)unused;
     sim_rng rng = sim_rng_seed(5);
     for (size_t s = 0; s < SIZES; s++) {
-        size_t n = sizes[s];
+        size_t n = sizes[s], stride = spw_dense_stride(n);
         fill(row, n * LONG, &rng);
         fill(x, n, &rng);
+        for (size_t i = 0; i < MOST * MOST; i++)
+            a[i] = NAN; /* what is beyond n is not to be used */
         for (size_t i = 0; i < n; i++)
             for (size_t j = 0; j < n; j++) {
-                a[i * n + j] = i == j;
+                a[i * stride + j] = i == j;
                 for (size_t k = 0; k < LONG; k++)
-                    a[i * n + j] += row[i * LONG + k] * row[j * LONG + k];
+                    a[i * stride + j] += row[i * LONG + k] * row[j * LONG + k];
             }
         for (size_t i = 0; i < n; i++) {
             b[i] = 0;
             for (size_t j = 0; j < n; j++)
-                b[i] += a[i * n + j] * x[j];
+                b[i] += a[i * stride + j] * x[j];
         }
         for (size_t i = 0; i < n; i++)
             for (size_t j = i + 1; j < n; j++)
-                a[i * n + j] = NAN; /* the upper triangle is not to be used */
-        assert_true(spw_dense_factor(a, n));
+                a[i * stride + j] = NAN; /* the upper triangle is not to be used */
+        assert_true(spw_dense_factor(a, n, scratch));
         spw_dense_solve(a, n, b);
         for (size_t i = 0; i < n; i++)
             assert_true(fabs(b[i] - x[i]) < 1e-12);
@@ -68,12 +79,13 @@ static void factor_and_solution(void **unused) {
 static void not_positive(void **unused) {
     (void)unused;
     for (size_t n = 1; n <= MOST; n += 26) {
-        memset(a, 0, n * n * sizeof *a);
+        size_t stride = spw_dense_stride(n), last = (n - 1) * stride + n - 1;
+        memset(a, 0, sizeof a);
         for (size_t i = 0; i < n; i++)
-            a[i * n + i] = i + 1 == n ? -1e-3 : 1;
-        assert_false(spw_dense_factor(a, n));
-        a[n * n - 1] = NAN;
-        assert_false(spw_dense_factor(a, n));
+            a[i * stride + i] = i + 1 == n ? -1e-3 : 1;
+        assert_false(spw_dense_factor(a, n, scratch));
+        a[last] = NAN;
+        assert_false(spw_dense_factor(a, n, scratch));
     }
 }
 
