@@ -66,9 +66,9 @@ SPW_WIDE static void make_background(learner *l) {
     const spw_window *w = &l->window;
     double middle = (double)(w->n - 1) / 2, *line = l->column[LINE], *bow = l->column[BOW];
     spw_quad s = {0}, sx = s, sxx = s, sxxx = s, sxxxx = s, at = {0, 1, 2, 3};
-    memcpy(l->column[ONE], w->use, spw_whole_quads(w->n) * sizeof *line);
     for (size_t i = 0; i < w->n; i += 4, at += 4.0) {
         spw_quad use = SPW_QUAD_OF(w->use + i), x = use * ((at - middle) / middle), xx = x * x;
+        SPW_QUAD(l->column[ONE] + i) = use;
         SPW_QUAD(line + i) = x;
         SPW_QUAD(bow + i) = xx;
         s += use;
@@ -116,7 +116,8 @@ static size_t take_edge(learner *l, const spw_mark *mark, int e) {
 SPW_WIDE static void take_pair(learner *l, const spw_mark *pair) {
     const spw_window *w = &l->window;
     double *r = l->residual, level = (double)pair[0].sign * l->shape->height;
-    memcpy(r, w->z, spw_whole_quads(w->n) * sizeof *r);
+    for (size_t i = 0; i < w->n; i += 4)
+        SPW_QUAD(r + i) = SPW_QUAD_OF(w->z + i);
     size_t from = take_edge(l, &pair[0], RISE), to = take_edge(l, &pair[1], FALL), i = from;
     for (; i + 4 <= to; i += 4) /* between them: the pulse's level, 0 elsewhere */
         SPW_QUAD(r + i) -= level;
