@@ -2,6 +2,11 @@
 
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
+#include <unistd.h>
+
+/* Less has no large page. */
+#define LARGE ((size_t)1 << 21)
 
 spw_status spw_array_room(void **data, size_t *capacity, size_t n, size_t more, size_t size) {
     if (more <= *capacity - n)
@@ -18,6 +23,19 @@ spw_status spw_array_room(void **data, size_t *capacity, size_t n, size_t more, 
     *data = moved;
     *capacity = grown;
     return SPW_OK;
+}
+
+void spw_array_soon(void *data, size_t bytes) {
+#if defined(MADV_HUGEPAGE)
+    long page = sysconf(_SC_PAGESIZE);
+    if (data == NULL || bytes < LARGE || page <= 0)
+        return;
+    size_t before = (size_t)page - (uintptr_t)data % (size_t)page;
+    (void)madvise((char *)data + before, bytes - before, MADV_HUGEPAGE); /* only a wish */
+#else
+    (void)data;
+    (void)bytes;
+#endif
 }
 
 char *spw_duplicate(const char *bytes, size_t length) {

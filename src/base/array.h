@@ -14,6 +14,10 @@
 spw_status spw_array_room(void **data, size_t *capacity, size_t n, size_t more,
                           size_t size) SPW_CHECKED;
 
+/* Says that new memory (or NULL) will be filled soon: where there are large pages, the system
+ * gives those, which take much less time to touch. */
+void spw_array_soon(void *data, size_t bytes);
+
 /* A duplicate of `length` bytes with a NUL behind them, or NULL without memory. */
 char *spw_duplicate(const char *bytes, size_t length) SPW_CHECKED;
 

@@ -4,6 +4,8 @@
  * caller cuts its blocks changes nothing. */
 #include "edges/finder.h"
 
+#include "base/array.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -69,6 +71,8 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
         spw_edge_finder_free(f);
         return SPW_ERR_MEMORY;
     }
+    spw_array_soon(f->store, (f->capacity + f->chunk) * sizeof *f->store);
+    spw_array_soon(f->flag, f->capacity);
     *finder = f;
     return SPW_OK;
 }

@@ -1,5 +1,6 @@
 #include "edges/normal.h"
 
+#include "base/array.h"
 #include "edges/dense.h"
 #include "edges/two.h"
 
@@ -318,10 +319,11 @@ spw_status spw_normal_new(spw_normal *e, const double *start, size_t n, double l
     *e = (spw_normal){.n = n};
     size_t rows = spw_dense_rows(n), matrix = rows * spw_dense_stride(n);
     size_t tall = rows * SPW_BATCH_COLUMNS, panel = rows * SPW_DENSE_PANEL;
-    e->block =
-        calloc(2 * matrix + tall + panel + 11 * n + SPW_KNOTS * row_length(e), sizeof *e->block);
+    size_t numbers = 2 * matrix + tall + panel + 11 * n + SPW_KNOTS * row_length(e);
+    e->block = calloc(numbers, sizeof *e->block);
     if (e->block == NULL)
         return SPW_ERR_MEMORY;
+    spw_array_soon(e->block, numbers * sizeof *e->block);
     double *at = e->block;
     e->gram = at;
     e->system = at += matrix;
