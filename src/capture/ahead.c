@@ -6,9 +6,9 @@
 #include <string.h>
 
 /* A side that waits is woken for AT_ONCE blocks: waking costs as much as unpacking one. */
-#define BLOCKS 8
-#define AT_ONCE 4
-#define BLOCK ((size_t)1 << 17)
+#define BLOCKS 16
+#define AT_ONCE 8
+#define BLOCK ((size_t)1 << 15)
 
 typedef struct block {
     ssize_t length; /* as spw_unpacker_read says */
