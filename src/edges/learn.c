@@ -23,7 +23,7 @@
  * some pulses, first few, then enough to stand for all; the steps after it take the
  * residuals of all of them, and so end where all of them agree. */
 #define SETTLED_PULL 3e-4 /* a pulse, against about 1/2 from its samples */
-enum { PULSES_LEAST = 5, PULSES_MOST = 1000, ROUGH = 40, FINE = 100 };
+enum { PULSES_LEAST = 5, PULSES_MOST = 1000, ROUGH = 32, FINE = 64 };
 enum { ROUGH_ROUNDS = 2, FINE_ROUNDS = 1, ALL_ROUNDS = 7 };
 
 typedef struct learner {

@@ -70,8 +70,7 @@ static spw_status own_scatter(const spw_hold_finder *f, const spw_piece *p, doub
     *mean = spw_moments_of(f->clean, first, first + n).mean;
     for (size_t i = 0; i < n; i++)
         off[i] = fabs(f->width[first + i] - *mean);
-    spw_sort(off, n);
-    *sd = fmax(f->noise.sd_us, spw_quantile_sorted(off, n, 0.9) / 1.645);
+    *sd = fmax(f->noise.sd_us, spw_quantile(off, n, 0.9) / 1.645);
     free(off);
     return SPW_OK;
 }

@@ -31,9 +31,9 @@ static double scale_at_lag(const double *w, size_t n, size_t lag, const uint32_t
             work[k++] = fabs(w[i + lag] - 2 * w[i] + w[i - lag]);
     if (k == 0)
         return 0;
-    spw_sort(work, k);
-    double median = spw_quantile_sorted(work, k, 0.5) / 0.6745;
+    double median = spw_quantile(work, k, 0.5) / 0.6745;
     size_t central = (size_t)ceil(CENTRAL * (double)k);
+    spw_select(work, k, central - 1);
     double sum = 0;
     for (size_t i = 0; i < central; i++)
         sum += work[i] * work[i];

@@ -137,8 +137,7 @@ static spw_status median_scatter(const frames *f, size_t n, double *share) {
     }
     *share = 0;
     if (k > 0) {
-        spw_sort(d, k);
-        *share = 0.41 * 1.4826 * spw_quantile_sorted(d, k, 0.5) / sqrt(2.0);
+        *share = 0.41 * 1.4826 * spw_quantile(d, k, 0.5) / sqrt(2.0);
     }
     free(d);
     return SPW_OK;

@@ -64,9 +64,8 @@ static void sample_add(sample *s, double length_us, bool high) {
 static spw_spread spread_of(double *values, size_t n) {
     if (n == 0)
         return (spw_spread){NAN, NAN, NAN};
-    spw_sort(values, n);
-    return (spw_spread){spw_quantile_sorted(values, n, 0.1), spw_quantile_sorted(values, n, 0.5),
-                        spw_quantile_sorted(values, n, 0.9)};
+    return (spw_spread){spw_quantile(values, n, 0.1), spw_quantile(values, n, 0.5),
+                        spw_quantile(values, n, 0.9)};
 }
 
 /* Nothing was kept: the first window that was dropped tells. */

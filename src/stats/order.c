@@ -6,6 +6,7 @@
 #include "stats/order.h"
 
 #include <gsl/gsl_sort.h>
+#include <math.h>
 
 #define FEW 16
 
@@ -74,9 +75,45 @@ static void sort_to_depth(double *values, size_t n, unsigned depth) {
     insert(values, n);
 }
 
-void spw_sort(double *values, size_t n) {
+/* More partings than this: the pivots are bad ones. */
+static unsigned depth_for(size_t n) {
     unsigned depth = 2;
     for (size_t rest = n; rest > 0; rest /= 2)
         depth += 2;
-    sort_to_depth(values, n, depth);
+    return depth;
+}
+
+void spw_sort(double *values, size_t n) {
+    sort_to_depth(values, n, depth_for(n));
+}
+
+void spw_select(double *values, size_t n, size_t k) {
+    for (unsigned depth = depth_for(n); n > FEW && depth > 0; depth--) {
+        size_t less, more;
+        part(values, n, pivot_of(values, n), &less, &more);
+        if (k >= less && k < more)
+            return;
+        if (k < less) {
+            n = less;
+        } else {
+            values += more;
+            n -= more;
+            k -= more;
+        }
+    }
+    spw_sort(values, n);
+}
+
+double spw_quantile(double *values, size_t n, double p) {
+    if (n == 0 || !(p >= 0 && p <= 1))
+        return NAN;
+    double place = p * (double)(n - 1), above = INFINITY;
+    size_t k = (size_t)place;
+    spw_select(values, n, k);
+    if (k + 1 == n)
+        return values[k];
+    for (size_t i = k + 1; i < n; i++)
+        above = values[i] < above ? values[i] : above;
+    double share = place - (double)k; /* in GSL's order of operations */
+    return (1 - share) * values[k] + share * above;
 }

@@ -47,22 +47,20 @@ static double squares_about_mean(const double *values, size_t n, double mean) {
 spw_status spw_summarise(const double *values, size_t n, spw_summary *summary) {
     if (n == 0)
         return SPW_ERR_EMPTY;
-    double *sorted = n <= SIZE_MAX / sizeof *sorted ? malloc(n * sizeof *sorted) : NULL;
-    if (sorted == NULL)
+    double *work = n <= SIZE_MAX / sizeof *work ? malloc(n * sizeof *work) : NULL;
+    if (work == NULL)
         return SPW_ERR_MEMORY;
-    memcpy(sorted, values, n * sizeof *sorted);
-    spw_sort(sorted, n);
+    memcpy(work, values, n * sizeof *work);
     spw_summary s = spw_summary_none();
     s.n = n;
-    s.min = sorted[0];
-    s.max = sorted[n - 1];
+    gsl_stats_minmax(&s.min, &s.max, values, 1, n);
     s.mean = mean_about_pivot(values, n);
     if (n > 1)
         s.sd = sqrt(squares_about_mean(values, n, s.mean) / (double)(n - 1));
-    s.median = spw_quantile_sorted(sorted, n, 0.5);
-    s.p05 = spw_quantile_sorted(sorted, n, 0.05);
-    s.p95 = spw_quantile_sorted(sorted, n, 0.95);
-    free(sorted);
+    s.median = spw_quantile(work, n, 0.5);
+    s.p05 = spw_quantile(work, n, 0.05);
+    s.p95 = spw_quantile(work, n, 0.95);
+    free(work);
     *summary = s;
     return SPW_OK;
 }

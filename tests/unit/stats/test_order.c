@@ -1,5 +1,6 @@
-/* Sorting: the same as the C library's, for every shape of series that makes
+/* Sorting and selecting: the same as the C library's, for every shape of series that makes
  * a quicksort slow or wrong. */
+#include "spanwright/stats.h"
 #include "stats/order.h"
 #include "support/test.h"
 
@@ -50,6 +51,40 @@ static void as_the_library(void **state) {
         }
 }
 
+static double before_all[MOST], in_order[MOST], work[MOST];
+
+/* Number k of `work` is in its place, and quantiles are those of the values in order. */
+static void check_selection(size_t n, size_t k) {
+    memcpy(work, before_all, n * sizeof *work);
+    spw_select(work, n, k);
+    assert_true(work[k] == in_order[k]);
+    for (size_t i = 0; i < n; i++)
+        assert_true(i < k ? work[i] <= work[k] : work[i] >= work[k]);
+    double p = (double)k / (double)n; /* mostly between two values */
+    memcpy(work, before_all, n * sizeof *work);
+    double found = spw_quantile(work, n, p), expected = spw_quantile_sorted(in_order, n, p);
+    assert_true(found == expected || (isnan(found) && isnan(expected)));
+}
+
+static void selection(void **state) {
+    (void)state;
+    uint32_t x = 521288629u;
+    for (unsigned shape = 0; shape < 8; shape++)
+        for (size_t n = 1; n <= MOST; n = n < 60 ? n + 1 : n * 2 + chance(&x, 9)) {
+            fill(before_all, n, shape, &x);
+            memcpy(in_order, before_all, n * sizeof *in_order);
+            spw_sort(in_order, n);
+            for (int i = 0; i < 12; i++)
+                check_selection(n, chance(&x, (uint32_t)n));
+            check_selection(n, 0);
+            check_selection(n, n - 1);
+        }
+    work[0] = 4;
+    assert_true(spw_quantile(work, 1, 1) == 4);
+    assert_true(isnan(spw_quantile(work, 0, 0.5)));
+    assert_true(isnan(spw_quantile(work, 1, -0.1)) && isnan(spw_quantile(work, 1, NAN)));
+}
+
 /* Values that are no numbers may lie anywhere, but all stay there. */
 static void not_numbers(void **state) {
     (void)state;
@@ -74,6 +109,7 @@ static void not_numbers(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(as_the_library),
+        cmocka_unit_test(selection),
         cmocka_unit_test(not_numbers),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
