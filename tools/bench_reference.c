@@ -104,7 +104,12 @@ static spw_status count_passed(void *context, uint32_t channel, uint64_t n, doub
 
 static int reader(const char *path, const char *rate) {
     counts seen = {0};
-    spw_sink sink = {&seen, count_channel, count_changes, count_samples, pass_s, count_passed};
+    spw_sink sink = {.context = &seen,
+                     .channel = count_channel,
+                     .changes = count_changes,
+                     .samples = count_samples,
+                     .pass_s = pass_s,
+                     .passed = count_passed};
     spw_read_options options = {.has_rate = rate != NULL,
                                 .rate_hz = rate != NULL ? strtod(rate, NULL) : 0};
     spw_capture_summary summary;
