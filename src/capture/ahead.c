@@ -6,7 +6,7 @@
 #include <string.h>
 
 /* A side that waits is woken for AT_ONCE blocks: waking costs as much as unpacking one. */
-#define BLOCKS 16
+#define BLOCKS 32
 #define AT_ONCE 8
 #define BLOCK ((size_t)1 << 15)
 

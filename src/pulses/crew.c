@@ -8,7 +8,7 @@
 /* Blocks are small enough to stay in the caches. A side that waits is woken for AT_ONCE of
  * them: waking costs as much as looking through a block. An only hand has so many blocks
  * that reading goes on while it learns. */
-enum { BLOCK_SAMPLES = 8192, BLOCKS = 24, BLOCKS_ALONE = 256, AT_ONCE = 8 };
+enum { BLOCK_SAMPLES = 4096, BLOCKS = 12, BLOCKS_ALONE = 512, AT_ONCE = 6 };
 
 typedef struct block {
     uint32_t lane;
