@@ -59,11 +59,19 @@ static spw_status on_samples(void *context, uint32_t index, uint64_t first, cons
     return l->inner.samples(&l->kept, index, first, values, n);
 }
 
+static float *on_place(void *context, uint32_t index, size_t n) {
+    listener *l = context;
+    return l->inner.place(&l->kept, index, n);
+}
+
 static void begin(listener *l, spw_sink *sink, uint64_t stop_after, fuzz_reading *reading) {
     *l = (listener){.kept = {.stop_after = stop_after, .stop_status = SPW_ERR_NUMERIC}};
     l->inner = kept_sink(&l->kept);
-    *sink = (spw_sink){
-        .context = l, .channel = on_channel, .changes = on_changes, .samples = on_samples};
+    *sink = (spw_sink){.context = l,
+                       .channel = on_channel,
+                       .changes = on_changes,
+                       .samples = on_samples,
+                       .place = on_place};
     *reading = (fuzz_reading){.status = SPW_OK};
     spw_error_clear(&reading->error);
 }

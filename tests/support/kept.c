@@ -26,8 +26,24 @@ static spw_status count_call(kept *into) {
     return into->stop_after != 0 && into->calls >= into->stop_after ? into->stop_status : SPW_OK;
 }
 
+/* Memory of just that size, so that a reader that fills more of it is caught. */
+static float *on_place(void *context, uint32_t index, size_t n) {
+    kept *into = context;
+    promise(n > 0 && index < into->n_channels, "a place for samples of an announced channel");
+    promise(into->channels[index].info.kind == SPW_KIND_ANALOGUE, "a place in analogue channels");
+    promise(into->lent == NULL, "a place is used before another one is asked for");
+    if (++into->asked % 3 == 0)
+        return NULL;
+    into->lent = malloc(n * sizeof *into->lent);
+    promise(into->lent != NULL, "memory of the test ran out");
+    into->lent_for = index;
+    into->lent_n = n;
+    return into->lent;
+}
+
 static spw_status on_channel(void *context, uint32_t index, const spw_channel_info *info) {
     kept *into = context;
+    promise(into->lent == NULL, "a place is used before another call");
     promise(index == into->n_channels, "channels are announced in order");
     promise(info->name != NULL && info->name[info->name_length] == '\0', "a name ends in NUL");
     promise(info->kind == SPW_KIND_LOGIC || info->kind == SPW_KIND_ANALOGUE, "a kind");
@@ -50,6 +66,7 @@ static spw_status on_channel(void *context, uint32_t index, const spw_channel_in
 
 static spw_status on_changes(void *context, const spw_change *changes, size_t n) {
     kept *into = context;
+    promise(into->lent == NULL, "a place is used before another call");
     promise(n > 0, "no empty batch of changes");
     for (size_t i = 0; i < n; i++) {
         const spw_change *change = &changes[i];
@@ -72,6 +89,9 @@ static spw_status on_samples(void *context, uint32_t index, uint64_t first, cons
                              size_t n) {
     kept *into = context;
     promise(n > 0, "no empty block of samples");
+    promise(into->lent == NULL ||
+                (values == into->lent && index == into->lent_for && n == into->lent_n),
+            "a place is handed on as it was asked for");
     promise(index < into->n_channels, "samples of announced channels");
     kept_channel *channel = &into->channels[index];
     promise(channel->info.kind == SPW_KIND_ANALOGUE, "samples of analogue channels");
@@ -85,12 +105,17 @@ static spw_status on_samples(void *context, uint32_t index, uint64_t first, cons
             channel->samples[channel->n_kept++] = values[i];
         }
     }
+    free(into->lent);
+    into->lent = NULL;
     return count_call(into);
 }
 
 spw_sink kept_sink(kept *into) {
-    return (spw_sink){
-        .context = into, .channel = on_channel, .changes = on_changes, .samples = on_samples};
+    return (spw_sink){.context = into,
+                      .channel = on_channel,
+                      .changes = on_changes,
+                      .samples = on_samples,
+                      .place = on_place};
 }
 
 static void check_notes(const spw_notes *notes) {
@@ -106,6 +131,7 @@ static void check_notes(const spw_notes *notes) {
 }
 
 void kept_check_summary(const kept *got, const spw_capture_summary *summary) {
+    promise(got->lent == NULL, "a place that was asked for is used");
     promise(summary->channels == got->n_channels, "the summary counts the channels");
     promise(isfinite(summary->duration_s) && summary->duration_s >= 0, "a duration");
     promise(summary->duration_s >= got->last_s, "nothing happens after the end");
@@ -119,5 +145,6 @@ void kept_free(kept *got) {
         free(got->channels[i].samples);
     free(got->channels);
     free(got->changes);
+    free(got->lent);
     *got = (kept){0};
 }

@@ -24,6 +24,11 @@ typedef struct kept {
     uint64_t stop_after; /* calls of changes or samples, then stop_status; 0: never */
     uint64_t calls;
     spw_status stop_status;
+    /* the place lent for the next samples, or NULL; each third time that one is asked for there
+     * is none */
+    float *lent;
+    uint32_t lent_for;
+    size_t lent_n, asked;
 } kept;
 
 spw_sink kept_sink(kept *into);
