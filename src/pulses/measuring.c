@@ -101,14 +101,15 @@ static void describe(spw_lane *lane, spw_channel *channel) {
 }
 
 typedef struct finishing {
-    spw_lane **lane; /* the wanted ones */
+    spw_lane *lane;
+    size_t *wanted; /* numbers of lanes */
     spw_channel *channel;
     double end_s, correction;
 } finishing;
 
 static spw_status finish_lane(void *context, size_t i) {
     const finishing *f = context;
-    spw_lane *lane = f->lane[i];
+    spw_lane *lane = &f->lane[f->wanted[i]];
     bool analogue = lane->info.kind == SPW_KIND_ANALOGUE;
     spw_status status = spw_train_finish(lane->train, f->end_s, f->correction,
                                          analogue ? &lane->report : NULL, &f->channel[i]);
@@ -121,22 +122,22 @@ static spw_status finish_lane(void *context, size_t i) {
 }
 
 static spw_status finish_lanes(spw_lanes *lanes, double end_s, double correction, spw_capture *c) {
-    finishing f = {.end_s = end_s, .correction = correction};
+    finishing f = {.lane = lanes->lane, .end_s = end_s, .correction = correction};
     c->channel = f.channel = calloc(lanes->n + 1, sizeof *c->channel);
-    f.lane = calloc(lanes->n + 1, sizeof *f.lane);
+    f.wanted = calloc(lanes->n + 1, sizeof *f.wanted);
     spw_status status = SPW_ERR_MEMORY;
-    if (f.channel != NULL && f.lane != NULL) {
+    if (f.channel != NULL && f.wanted != NULL) {
         uint64_t transitions = 0;
         for (size_t i = 0; i < lanes->n; i++) {
             if (!lanes->lane[i].wanted)
                 continue;
             transitions += lanes->lane[i].train->transitions;
-            f.lane[c->channels++] = &lanes->lane[i];
+            f.wanted[c->channels++] = i;
         }
         bool two = transitions >= WORTH_THREADS && lanes->options->threads != 1;
         status = spw_crew_do(c->channels, two, finish_lane, &f);
     }
-    free(f.lane);
+    free(f.wanted);
     return status;
 }
 
