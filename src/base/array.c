@@ -30,8 +30,8 @@ void spw_array_soon(void *data, size_t bytes) {
     long page = sysconf(_SC_PAGESIZE);
     if (data == NULL || bytes < LARGE || page <= 0)
         return;
-    size_t before = (size_t)page - (uintptr_t)data % (size_t)page;
-    (void)madvise((char *)data + before, bytes - before, MADV_HUGEPAGE); /* only a wish */
+    size_t before = (uintptr_t)data % (size_t)page; /* the page's beginning: a wish hurts nobody */
+    (void)madvise((char *)data - before, bytes + before, MADV_HUGEPAGE);
 #else
     (void)data;
     (void)bytes;

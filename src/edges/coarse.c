@@ -15,26 +15,24 @@
 #define QUANTUM_SHARE 0.4
 enum { BLOCK = 4096, PROBES = 8192, PEAKS = 2048 };
 
-typedef struct search {
-    size_t m;    /* samples a mean */
-    double *sum; /* running sum of a block and its rims */
-    float *d;
-} search;
-
 size_t spw_coarse_mean(double rate_hz) {
     return spw_trace_samples(rate_hz, MEAN_S, 2);
 }
 
-static spw_status search_start(const spw_trace *trace, search *s) {
-    s->m = spw_coarse_mean(trace->rate_hz);
-    s->sum = calloc(BLOCK + 2 * s->m + 4, sizeof *s->sum);
-    s->d = malloc(BLOCK * sizeof *s->d);
-    return s->sum != NULL && s->d != NULL ? SPW_OK : SPW_ERR_MEMORY;
+spw_status spw_coarse_new(double rate_hz, spw_coarse *c) {
+    *c = (spw_coarse){.m = spw_coarse_mean(rate_hz)};
+    c->sum = calloc(BLOCK + 2 * c->m + 4, sizeof *c->sum);
+    c->d = malloc(BLOCK * sizeof *c->d);
+    if (c->sum != NULL && c->d != NULL)
+        return SPW_OK;
+    spw_coarse_free(c);
+    return SPW_ERR_MEMORY;
 }
 
-static void search_end(search *s) {
-    free(s->sum);
-    free(s->d);
+void spw_coarse_free(spw_coarse *c) {
+    free(c->sum);
+    free(c->d);
+    *c = (spw_coarse){0};
 }
 
 /* sum[i] = y[0] + ... + y[i - 1]; chains of additions are the slow part, so they go by
@@ -56,7 +54,8 @@ static void running_sums(const float *y, size_t n, double *sum) {
 }
 
 /* d[i] = mean of the m samples from `from + i` on, minus that of the m before it. */
-SPW_WIDE static float differences(const spw_trace *trace, size_t from, size_t n, const search *s) {
+SPW_WIDE static float differences(const spw_trace *trace, size_t from, size_t n,
+                                  const spw_coarse *s) {
     size_t m = s->m, i = 0;
     double scale = 1 / (double)m;
     const double *sum = s->sum, *middle = sum + m, *last = middle + m;
@@ -95,7 +94,7 @@ static bool lasts(const spw_trace *trace, size_t i, size_t m, double d) {
 }
 
 /* A run of differences beyond the threshold has one peak; takes it in. */
-static size_t take_peak(const spw_trace *trace, const search *s, spw_mark peak, spw_mark *marks,
+static size_t take_peak(const spw_trace *trace, const spw_coarse *s, spw_mark peak, spw_mark *marks,
                         size_t n, size_t *glitches) {
     double shortest = fmax(SHORTEST_S * trace->rate_hz, 2.5);
     double apart = fmax(APART_S * trace->rate_hz, (double)s->m + 1);
@@ -162,15 +161,15 @@ typedef struct finds {
     spw_mark peak; /* of the run of differences beyond the threshold; sign 0: not in one */
 } finds;
 
-static void end_run(const spw_trace *trace, const search *s, finds *f) {
+static void end_run(const spw_trace *trace, const spw_coarse *s, finds *f) {
     if (f->peak.sign != 0)
         f->n = take_peak(trace, s, f->peak, f->marks, f->n, &f->glitches);
     f->peak.sign = 0;
 }
 
 /* Runs in n differences from sample `from` on. */
-static void scan(const spw_trace *trace, const search *s, size_t from, size_t n, float threshold,
-                 finds *f) {
+static void scan(const spw_trace *trace, const spw_coarse *s, size_t from, size_t n,
+                 float threshold, finds *f) {
     spw_four most = spw_four_times(threshold);
     for (size_t i = 0; i < n && f->n < f->room; i++) {
         while (f->peak.sign == 0 && i + 4 <= n &&
@@ -188,37 +187,34 @@ static void scan(const spw_trace *trace, const search *s, size_t from, size_t n,
     }
 }
 
-spw_status spw_coarse_find(const spw_trace *trace, const spw_step_size *size, spw_mark *marks,
-                           size_t room, size_t *n, size_t *stopped_at, size_t *glitches) {
-    search s = {0};
-    spw_status status = search_start(trace, &s);
+void spw_coarse_find(const spw_coarse *s, const spw_trace *trace, const spw_step_size *size,
+                     spw_mark *marks, size_t room, size_t *n, size_t *stopped_at,
+                     size_t *glitches) {
     float threshold = (float)fmax(0.5 * size->typical, FLT_MIN);
-    size_t from = s.m, end = trace->n > s.m ? trace->n - s.m : 0;
+    size_t from = s->m, end = trace->n > s->m ? trace->n - s->m : 0;
     finds f = {.marks = marks, .room = room};
     chunks all = {.trace = trace,
                   .last = (trace->n - 1 + trace->skip) / trace->chunk,
                   .end = end,
                   .threshold = threshold * (1 - 1e-5F)}; /* both sides rounded */
-    while (status == SPW_OK && from < end && f.n < room) {
+    while (from < end && f.n < room) {
         size_t still = pass_still(&all, from), to = pass_lively(&all, still);
         if (still > from)
-            end_run(trace, &s, &f);
+            end_run(trace, s, &f);
         from = to;
         if (f.n == room)
             break;
         if (to > still &&
-            (differences(trace, still, to - still, &s) >= threshold || f.peak.sign != 0))
-            scan(trace, &s, still, to - still, threshold, &f);
+            (differences(trace, still, to - still, s) >= threshold || f.peak.sign != 0))
+            scan(trace, s, still, to - still, threshold, &f);
         else
-            end_run(trace, &s, &f);
+            end_run(trace, s, &f);
     }
     *stopped_at = f.n < room ? trace->n : (size_t)marks[f.n - 1].at;
-    if (status == SPW_OK && f.n < room)
-        end_run(trace, &s, &f);
+    if (f.n < room)
+        end_run(trace, s, &f);
     *n = f.n;
     *glitches = f.glitches;
-    search_end(&s);
-    return status;
 }
 
 static int rising(const void *a, const void *b) {
@@ -228,7 +224,7 @@ static int rising(const void *a, const void *b) {
 
 /* Robust deviation of the differences: their 40 % quantile over the normal
  * distribution's (transitions are rare, below a third even at 400 frames a second). */
-static double difference_noise(const spw_trace *trace, const search *s, float *probe) {
+static double difference_noise(const spw_trace *trace, const spw_coarse *s, float *probe) {
     size_t span = trace->n - 2 * s->m, step = span / PROBES + 1, n = 0;
     for (size_t i = s->m; i < trace->n - s->m && n < PROBES; i += step)
         probe[n++] = (float)fabs(mean(trace->y, i, i + s->m) - mean(trace->y, i - s->m, i));
@@ -277,34 +273,32 @@ static double typical_height(float *height, size_t n) {
     return 0;
 }
 
-spw_status spw_coarse_size(const spw_trace *trace, double full_scale, spw_step_size *size) {
-    search s = {0};
+spw_status spw_coarse_size(const spw_coarse *s, const spw_trace *trace, double full_scale,
+                           spw_step_size *size) {
     float *value = malloc(PROBES * sizeof *value);
     spw_mark *marks = malloc(PEAKS * sizeof *marks);
-    spw_status status = search_start(trace, &s);
+    spw_status status = SPW_OK;
     size_t n = 0, stop = 0, glitches = 0;
     *size = (spw_step_size){0};
     if (value == NULL || marks == NULL)
         status = SPW_ERR_MEMORY;
-    if (status != SPW_OK || trace->n < 4 * s.m)
+    if (status != SPW_OK || trace->n < 4 * s->m)
         goto done;
-    size->noise = difference_noise(trace, &s, value);
+    size->noise = difference_noise(trace, s, value);
     if (full_scale > 0) { /* digitised: a step of the last bit or two is no step */
         float enough = (float)(size->noise / QUANTUM_SHARE * (1 - 1e-6));
         size->noise = fmax(size->noise, QUANTUM_SHARE * (double)quantum(trace, full_scale, enough));
     }
     spw_step_size least = {.typical = 2 * STAND_OUT * size->noise};
     do { /* too many peaks to hold: only the larger ones can be the signal */
-        status = spw_coarse_find(trace, &least, marks, PEAKS, &n, &stop, &glitches);
+        spw_coarse_find(s, trace, &least, marks, PEAKS, &n, &stop, &glitches);
         least.typical = 4 * fmax(least.typical, 1e-30);
-    } while (status == SPW_OK && n == PEAKS && least.typical < 1e30);
-    for (size_t i = 0; status == SPW_OK && i < n; i++)
+    } while (n == PEAKS && least.typical < 1e30);
+    for (size_t i = 0; i < n; i++)
         value[i] = marks[i].height;
-    if (status == SPW_OK)
-        size->typical = typical_height(value, n);
+    size->typical = typical_height(value, n);
 done:
     free(value);
     free(marks);
-    search_end(&s);
     return status;
 }

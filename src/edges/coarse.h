@@ -13,9 +13,18 @@ typedef struct spw_step_size {
 /* Samples of such a mean. A chunk of ranges must not be shorter. */
 size_t spw_coarse_mean(double rate_hz);
 
+/* Scratch for a stretch's search, one a finder. */
+typedef struct spw_coarse {
+    size_t m;    /* samples a mean */
+    double *sum; /* running sum of a block and its rims */
+    float *d;    /* the differences in it */
+} spw_coarse;
+spw_status spw_coarse_new(double rate_hz, spw_coarse *coarse) SPW_CHECKED;
+void spw_coarse_free(spw_coarse *coarse);
+
 /* Looks at the whole stretch. typical is 0 when no step stands out of the noise.
  *   full_scale  of the recorder, or NAN: steps of a quantum or two are no steps */
-spw_status spw_coarse_size(const spw_trace *trace, double full_scale,
+spw_status spw_coarse_size(const spw_coarse *coarse, const spw_trace *trace, double full_scale,
                            spw_step_size *size) SPW_CHECKED;
 
 /* Transitions in the stretch, in order, directions alternating as found.
@@ -24,8 +33,7 @@ spw_status spw_coarse_size(const spw_trace *trace, double full_scale,
  *   stopped_at    out: sample up to which the stretch was searched (all of it,
  *                 or where the array was full)
  *   glitches      out: transitions left out because their pulse was below 100 us */
-spw_status spw_coarse_find(const spw_trace *trace, const spw_step_size *size, spw_mark *marks,
-                           size_t room, size_t *n, size_t *stopped_at,
-                           size_t *glitches) SPW_CHECKED;
+void spw_coarse_find(const spw_coarse *coarse, const spw_trace *trace, const spw_step_size *size,
+                     spw_mark *marks, size_t room, size_t *n, size_t *stopped_at, size_t *glitches);
 
 #endif

@@ -67,6 +67,7 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
     f->range = malloc((f->capacity / f->chunk + 2) * sizeof *f->range);
     f->marks = malloc(MARKS * sizeof *f->marks);
     if (f->store == NULL || f->flag == NULL || f->range == NULL || f->marks == NULL ||
+        spw_coarse_new(rate, &f->coarse_scratch) != SPW_OK ||
         spw_crossing_new(rate, &f->crossing) != SPW_OK) {
         spw_edge_finder_free(f);
         return SPW_ERR_MEMORY;
@@ -80,6 +81,7 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
 void spw_edge_finder_free(spw_edge_finder *finder) {
     if (finder == NULL)
         return;
+    spw_coarse_free(&finder->coarse_scratch);
     spw_crossing_free(&finder->crossing);
     spw_shape_free(&finder->shape);
     free(finder->store);
@@ -156,7 +158,7 @@ static spw_status follow_size(spw_edge_finder *f, const spw_trace *trace, size_t
         return SPW_OK;
     }
     spw_step_size size;
-    spw_status status = spw_coarse_size(trace, f->settings.full_scale, &size);
+    spw_status status = spw_coarse_size(&f->coarse_scratch, trace, f->settings.full_scale, &size);
     if (status == SPW_OK && n == 0 && size.typical > 0.2 * f->size.typical)
         f->size = size;
     return status;
@@ -206,15 +208,14 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     *again = false;
     spw_finder_flag(f);
     if (f->size.typical <= 0 || !f->learned) {
-        spw_status status = spw_coarse_size(&trace, f->settings.full_scale, &f->size);
+        spw_status status =
+            spw_coarse_size(&f->coarse_scratch, &trace, f->settings.full_scale, &f->size);
         if (status != SPW_OK)
             return status;
     }
     if (f->size.typical > 0) {
-        spw_status status =
-            spw_coarse_find(&trace, &f->size, f->marks, MARKS, &n, &stop, &glitches);
-        if (status != SPW_OK)
-            return status;
+        spw_coarse_find(&f->coarse_scratch, &trace, &f->size, f->marks, MARKS, &n, &stop,
+                        &glitches);
         n = mind_gaps(f, n);
     }
     bool full = f->n == f->capacity || last;

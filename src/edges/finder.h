@@ -35,6 +35,7 @@ struct spw_edge_finder {
     float clip_low, clip_high;
 
     spw_mark *marks;
+    spw_coarse coarse_scratch;
     spw_crossing crossing;
 
     /* what the signal is like, once known */
