@@ -18,7 +18,8 @@
 #include <string.h>
 
 #define WIDEST_S 3.5e-3 /* a pulse wider than this does not share one background */
-#define SETTLED 1e-3    /* of the noise: rms step of the coefficients */
+/* Of the noise: rms that the coefficients have still to go; a thousand pulses leave 0.04. */
+#define SETTLED 3e-3
 /* The Gram matrix is dear (n^2 a pulse), residuals are cheap: the matrix comes from
  * some pulses, first few, then enough to stand for all; the steps after it take the
  * residuals of all of them, and so end where all of them agree. */
@@ -337,11 +338,14 @@ static bool learn(learner *l, spw_mark *marks, size_t n, double noise, double pu
     if (used < PULSES_LEAST || !spw_normal_factor(&l->normal, (double)used, pull) ||
         !spw_normal_step(&l->normal, (double)used, pull, l->shape))
         return false;
+    double before = INFINITY; /* steps shrink by one factor or more */
     for (int round = 0; round < ALL_ROUNDS; round++) {
         sum_up(l, marks, n, 1, false, 1, strictest);
         double change = spw_normal_descend(&l->normal, (double)used, pull, l->shape);
-        if (!(change > SETTLED * noise))
+        double left = change < before ? change / (before / change - 1) : change;
+        if (!(left > SETTLED * noise))
             break;
+        before = change;
     }
     spw_normal_settle(&l->normal, l->shape);
     return true;
