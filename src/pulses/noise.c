@@ -96,21 +96,33 @@ spw_noise spw_noise_of(double sd_us, double phi, double n) {
 
 enum { ABOUT = 9 };
 
+/* k values in order with one more, or with one less; how many there are. */
+static size_t put_in(double *near, size_t k, double value) {
+    size_t at = k;
+    for (; at > 0 && near[at - 1] > value; at--)
+        near[at] = near[at - 1];
+    near[at] = value;
+    return k + 1;
+}
+
+static size_t take_out(double *near, size_t k, double value) {
+    size_t at = 0;
+    while (at + 1 < k && near[at] < value)
+        at++;
+    for (; at + 1 < k; at++)
+        near[at] = near[at + 1];
+    return k - 1;
+}
+
 void spw_local_medians(const double *widths, size_t n, double *median) {
+    enum { HALF = ABOUT / 2 };
+    double near[ABOUT + 1] = {0};
+    size_t k = 0, next = 0;
     for (size_t i = 0; i < n; i++) {
-        double near[ABOUT] = {0};
-        size_t half = ABOUT / 2;
-        size_t from = i > half ? i - half : 0;
-        size_t to = n - i > half ? i + half + 1 : n;
-        size_t k = 0;
-        for (size_t j = from; j < to; j++) { /* insertion sort */
-            size_t at = k++;
-            while (at > 0 && near[at - 1] > widths[j]) {
-                near[at] = near[at - 1];
-                at--;
-            }
-            near[at] = widths[j];
-        }
+        for (; next < n && next <= i + HALF; next++)
+            k = put_in(near, k, widths[next]);
+        if (i > HALF)
+            k = take_out(near, k, widths[i - HALF - 1]);
         median[i] = k % 2 == 1 ? near[k / 2] : 0.5 * (near[k / 2 - 1] + near[k / 2]);
     }
 }

@@ -107,8 +107,9 @@ static spw_status divide(search *f, size_t newest) {
     f->n_divided = 0;
     for (size_t i = 0; i < f->n_pieces; i++) {
         piece p = f->pieces[i];
-        double low = fmax(p.low, f->slots[p.owner].low);
-        double high = fmin(p.high, f->slots[p.owner].high);
+        const candidate *owner = &f->slots[p.owner]; /* its own stretch may be no number */
+        double low = owner->low > p.low ? owner->low : p.low;
+        double high = owner->high < p.high ? owner->high : p.high;
         if (low > high) {
             divided_push(f, p.low, p.high, newest);
             continue;
