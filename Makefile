@@ -116,10 +116,10 @@ test-page:
 	@$(MAKE) --no-print-directory -s $(PROGRAM)
 	@SPANWRIGHT=$(PROGRAM) python3 tests/page/page_tests.py $(BUILD)/page
 
-# Not what repeats one small calculation a million times: the statistics of intervals.
+# Not what repeats one small calculation a million times.
 sanitize: setup-test
 	@$(MAKE) --no-print-directory BUILD=$(BUILD)/sanitize OPTIMISE="-O1 -g -fno-omit-frame-pointer" HARDEN= \
-	    LEFT_OUT="$(addprefix simulated/test_,intervals lattice type_a)" \
+	    LEFT_OUT="$(addprefix simulated/test_,intervals lattice type_a fixed_point verify)" \
 	    EXTRA="-fsanitize=address,undefined -fno-sanitize-recover=all -DSPW_NARROW" check
 
 # All fuzz targets, SECONDS each, as many at once as there are processors; or one of them:
