@@ -188,8 +188,7 @@ static void scan(const spw_trace *trace, const spw_coarse *s, size_t from, size_
 }
 
 void spw_coarse_find(const spw_coarse *s, const spw_trace *trace, const spw_step_size *size,
-                     spw_mark *marks, size_t room, size_t *n, size_t *stopped_at,
-                     size_t *glitches) {
+                     spw_mark *marks, size_t room, size_t *n, size_t *glitches) {
     float threshold = (float)fmax(0.5 * size->typical, FLT_MIN);
     size_t from = s->m, end = trace->n > s->m ? trace->n - s->m : 0;
     finds f = {.marks = marks, .room = room};
@@ -210,7 +209,6 @@ void spw_coarse_find(const spw_coarse *s, const spw_trace *trace, const spw_step
         else
             end_run(trace, s, &f);
     }
-    *stopped_at = f.n < room ? trace->n : (size_t)marks[f.n - 1].at;
     if (f.n < room)
         end_run(trace, s, &f);
     *n = f.n;
@@ -278,7 +276,7 @@ spw_status spw_coarse_size(const spw_coarse *s, const spw_trace *trace, double f
     float *value = malloc(PROBES * sizeof *value);
     spw_mark *marks = malloc(PEAKS * sizeof *marks);
     spw_status status = SPW_OK;
-    size_t n = 0, stop = 0, glitches = 0;
+    size_t n = 0, glitches = 0;
     *size = (spw_step_size){0};
     if (value == NULL || marks == NULL)
         status = SPW_ERR_MEMORY;
@@ -291,7 +289,7 @@ spw_status spw_coarse_size(const spw_coarse *s, const spw_trace *trace, double f
     }
     spw_step_size least = {.typical = 2 * STAND_OUT * size->noise};
     do { /* too many peaks to hold: only the larger ones can be the signal */
-        spw_coarse_find(s, trace, &least, marks, PEAKS, &n, &stop, &glitches);
+        spw_coarse_find(s, trace, &least, marks, PEAKS, &n, &glitches);
         least.typical = 4 * fmax(least.typical, 1e-30);
     } while (n == PEAKS && least.typical < 1e30);
     for (size_t i = 0; i < n; i++)

@@ -29,11 +29,9 @@ spw_status spw_coarse_size(const spw_coarse *coarse, const spw_trace *trace, dou
 
 /* Transitions in the stretch, in order, directions alternating as found.
  *   marks, room   caller's array
- *   n             out
- *   stopped_at    out: sample up to which the stretch was searched (all of it,
- *                 or where the array was full)
+ *   n             out; room: there may be more behind the last one
  *   glitches      out: transitions left out because their pulse was below 100 us */
 void spw_coarse_find(const spw_coarse *coarse, const spw_trace *trace, const spw_step_size *size,
-                     spw_mark *marks, size_t room, size_t *n, size_t *stopped_at, size_t *glitches);
+                     spw_mark *marks, size_t room, size_t *n, size_t *glitches);
 
 #endif

@@ -204,7 +204,7 @@ static void shrink(spw_edge_finder *f) {
 /* Looks at the buffer. `*again` when it holds more than one look could take. */
 static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     spw_trace trace = trace_of(f);
-    size_t n = 0, stop = 0, glitches = 0;
+    size_t n = 0, glitches = 0;
     *again = false;
     spw_finder_flag(f);
     if (f->size.typical <= 0 || !f->learned) {
@@ -214,8 +214,7 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
             return status;
     }
     if (f->size.typical > 0) {
-        spw_coarse_find(&f->coarse_scratch, &trace, &f->size, f->marks, MARKS, &n, &stop,
-                        &glitches);
+        spw_coarse_find(&f->coarse_scratch, &trace, &f->size, f->marks, MARKS, &n, &glitches);
         n = mind_gaps(f, n);
     }
     bool full = f->n == f->capacity || last;

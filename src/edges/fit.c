@@ -44,10 +44,6 @@ typedef struct sums {
     double gg, g, one, gu, u, uu, gr, r, ur, rr, used;
 } sums;
 
-static double all_of(const spw_quad *q) {
-    return ((*q)[0] + (*q)[1]) + ((*q)[2] + (*q)[3]);
-}
-
 /* Four samples at a time. Weights are Huber's of the distance from a line. */
 SPW_WIDE static void sum_up(spw_window *w, double sign, double limit, const double line[2],
                             sums *sum) {
@@ -76,8 +72,9 @@ SPW_WIDE static void sum_up(spw_window *w, double sign, double limit, const doub
         rr += weight * left * left;
         used += use;
     }
-    *sum = (sums){all_of(&gg), all_of(&g), all_of(&one), all_of(&gu), all_of(&u),   all_of(&uu),
-                  all_of(&gr), all_of(&r), all_of(&ur),  all_of(&rr), all_of(&used)};
+    *sum = (sums){spw_quad_sum(&gg), spw_quad_sum(&g),  spw_quad_sum(&one), spw_quad_sum(&gu),
+                  spw_quad_sum(&u),  spw_quad_sum(&uu), spw_quad_sum(&gr),  spw_quad_sum(&r),
+                  spw_quad_sum(&ur), spw_quad_sum(&rr), spw_quad_sum(&used)};
 }
 
 /* One step. */

@@ -59,10 +59,6 @@ static void load(learner *l, const spw_mark *marks, size_t n_marks, size_t k) {
  * background, zero where samples are left out and behind the window. */
 enum { RISE, FALL, ONE, LINE, BOW };
 
-static double all_of(const spw_quad *q) {
-    return ((*q)[0] + (*q)[1]) + ((*q)[2] + (*q)[3]);
-}
-
 SPW_WIDE static void make_background(learner *l) {
     const spw_window *w = &l->window;
     double middle = (double)(w->n - 1) / 2, *line = l->column[LINE], *bow = l->column[BOW];
@@ -78,11 +74,11 @@ SPW_WIDE static void make_background(learner *l) {
         sxxx += x * xx;
         sxxxx += xx * xx;
     }
-    l->rows = l->background[ONE][ONE] = all_of(&s);
-    l->background[LINE][ONE] = all_of(&sx);
-    l->background[LINE][LINE] = l->background[BOW][ONE] = all_of(&sxx);
-    l->background[BOW][LINE] = all_of(&sxxx);
-    l->background[BOW][BOW] = all_of(&sxxxx);
+    l->rows = l->background[ONE][ONE] = spw_quad_sum(&s);
+    l->background[LINE][ONE] = spw_quad_sum(&sx);
+    l->background[LINE][LINE] = l->background[BOW][ONE] = spw_quad_sum(&sxx);
+    l->background[BOW][LINE] = spw_quad_sum(&sxxx);
+    l->background[BOW][BOW] = spw_quad_sum(&sxxxx);
 }
 
 /* Takes an edge's n values out of r; its slope where samples are used into a column. */
@@ -145,11 +141,11 @@ SPW_WIDE static void multiply(const learner *l, const double *x, size_t from, si
         bows += v * SPW_QUAD_OF(bow + i);
         rest += v * SPW_QUAD_OF(r + i);
     }
-    product[SELF] = all_of(&self);
-    product[ONE] = all_of(&ones);
-    product[LINE] = all_of(&lines);
-    product[BOW] = all_of(&bows);
-    product[REST] = all_of(&rest);
+    product[SELF] = spw_quad_sum(&self);
+    product[ONE] = spw_quad_sum(&ones);
+    product[LINE] = spw_quad_sum(&lines);
+    product[BOW] = spw_quad_sum(&bows);
+    product[REST] = spw_quad_sum(&rest);
     for (; i < n; i++) {
         product[SELF] += x[i] * x[i];
         product[ONE] += x[i] * one[i];

@@ -5,8 +5,6 @@
  * began. What is left is linear in p, q and the lines of the hum. */
 #include "edges/plateau.h"
 
-#include "base/array.h"
-
 #include "edges/solve.h"
 
 #include <math.h>
@@ -355,7 +353,6 @@ spw_status spw_plateau_fit(const spw_trace *trace, const spw_mark *marks, size_t
         status = SPW_ERR_MEMORY;
         goto done;
     }
-    spw_array_soon(r.row, r.n * COLUMNS * sizeof *r.row);
     for (size_t i = 0; !droop && i < r.n; i++)
         r.bin[i].value[COL_Y] +=
             smooth->p * r.bin[i].value[COL_I] +

@@ -4,7 +4,6 @@
 #ifndef SPW_WIDE_H
 #define SPW_WIDE_H
 
-#include <stddef.h>
 #include <stdint.h>
 
 typedef double spw_quad __attribute__((vector_size(32)));
@@ -19,9 +18,8 @@ typedef int64_t spw_quad_masks __attribute__((vector_size(32)));
 #define SPW_QUAD_PICK(mask, yes, no)                                                               \
     ((spw_quad)(((mask) & (spw_quad_masks)(yes)) | (~(mask) & (spw_quad_masks)(no))))
 
-/* The next multiple of four. */
-static inline size_t spw_whole_quads(size_t n) {
-    return (n + 3) / 4 * 4;
+static inline double spw_quad_sum(const spw_quad *q) {
+    return ((*q)[0] + (*q)[1]) + ((*q)[2] + (*q)[3]);
 }
 
 /* SPW_NARROW: builds that watch what runs (sanitizers, coverage) have one of each. */

@@ -114,15 +114,16 @@ static size_t take_out(double *near, size_t k, double value) {
     return k - 1;
 }
 
-void spw_local_medians(const double *widths, size_t n, double *median) {
+void spw_local_medians(const double *values, size_t n, double *median) {
     enum { HALF = ABOUT / 2 };
     double near[ABOUT + 1] = {0};
     size_t k = 0, next = 0;
     for (size_t i = 0; i < n; i++) {
         for (; next < n && next <= i + HALF; next++)
-            k = put_in(near, k, widths[next]);
-        if (i > HALF)
-            k = take_out(near, k, widths[i - HALF - 1]);
-        median[i] = k % 2 == 1 ? near[k / 2] : 0.5 * (near[k / 2 - 1] + near[k / 2]);
+            k = isnan(values[next]) ? k : put_in(near, k, values[next]);
+        if (i > HALF && !isnan(values[i - HALF - 1]))
+            k = take_out(near, k, values[i - HALF - 1]);
+        double lower = k > 0 ? near[(k - 1) / 2] : (double)NAN;
+        median[i] = k % 2 == 1 ? lower : 0.5 * (lower + near[k / 2]);
     }
 }

@@ -1,14 +1,13 @@
 /* Frames and regimes: stretches of pulses with one frame period. Jitter,
  * skipped frames and glitches do not end a regime; a new period that lasts does. */
 #include "base/array.h"
+#include "pulses/noise.h"
 #include "pulses/train.h"
 #include "stats/order.h"
 
 #include <math.h>
 #include <stdlib.h>
 
-/* The period about a frame is the median of this many intervals. */
-enum { ABOUT = 9 };
 /* A new period must hold for so many frames ... */
 enum { LASTING = 8 };
 /* ... and differ by this much: software that rounds a timer stays far below,
@@ -19,7 +18,7 @@ static const double APART = 0.01;
 typedef struct frames {
     spw_picked picked;
     double *interval_us; /* n - 1: from picked i to i + 1; NAN across a break */
-    double *about_us;    /* n - 1: running median of them */
+    double *about_us;    /* n - 1: running median of them, the period about a frame */
 } frames;
 
 static void frames_free(frames *f) {
@@ -52,19 +51,6 @@ static bool broken(const spw_channel *channel, size_t from, size_t to) {
     return false;
 }
 
-static double median_about(const double *interval_us, size_t n, size_t i) {
-    double near[ABOUT];
-    size_t k = 0;
-    size_t from = i > ABOUT / 2 ? i - ABOUT / 2 : 0;
-    for (size_t j = from; j < n && j <= i + ABOUT / 2; j++)
-        if (!isnan(interval_us[j]))
-            near[k++] = interval_us[j];
-    if (k == 0)
-        return NAN;
-    spw_sort(near, k);
-    return k % 2 == 1 ? near[k / 2] : 0.5 * (near[k / 2 - 1] + near[k / 2]);
-}
-
 static spw_status frames_make(const spw_channel *channel, frames *out) {
     frames f = {0};
     spw_status status = spw_pick(channel, 0, channel->pulses, &f.picked);
@@ -83,8 +69,7 @@ static spw_status frames_make(const spw_channel *channel, frames *out) {
         bool gap = broken(channel, f.picked.at[i], f.picked.at[i + 1]);
         f.interval_us[i] = gap ? (double)NAN : (b->lead_s - a->lead_s) * 1e6;
     }
-    for (size_t i = 0; i < n; i++)
-        f.about_us[i] = median_about(f.interval_us, n, i);
+    spw_local_medians(f.interval_us, n, f.about_us);
     *out = f;
     return SPW_OK;
 }
