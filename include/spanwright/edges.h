@@ -76,10 +76,24 @@ typedef enum spw_edge_method {
 #define SPW_DOUBT_FEW 0x10u        /* too few pulses to learn the edge's shape */
 #define SPW_DOUBT_TOO_FAST 0x20u   /* edges shorter than the sampling can show */
 #define SPW_DOUBT_NO_PLATEAU 0x40u /* no plateau of 100 us: no width can be given */
+/* The word of JSON for one of them; never NULL. */
+const char *spw_doubt_name(uint32_t what);
+
+/* A stretch whose timing cannot be trusted to its stated uncertainty. */
+typedef struct spw_doubt {
+    uint32_t what;       /* one of SPW_DOUBT_... */
+    double from_s, to_s; /* instants of the capture, from <= to */
+    double bound_us;     /* largest error of a width that it can cause; NAN: not known */
+} spw_doubt;
+/* Stretches kept a channel; where there are more, the last one grows to hold them. */
+#define SPW_DOUBTS_MAX 32
 
 typedef struct spw_edge_report {
     spw_edge_method method;
-    uint32_t doubts;
+    uint32_t doubts;                 /* all that were found, SPW_DOUBT_... */
+    spw_doubt doubt[SPW_DOUBTS_MAX]; /* those that have a place, in order of time; the others
+                                        hold for the whole recording */
+    size_t doubts_placed;
     double low, high;       /* state levels in the channel's unit, droop undone; NAN when unknown */
     double noise_sd;        /* rms noise a sample, same unit; NAN when unknown */
     double droop_corner_hz; /* fitted high-pass corner; 0 none */

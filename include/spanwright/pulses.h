@@ -28,6 +28,8 @@ typedef enum spw_polarity_basis {
 } spw_polarity_basis;
 typedef enum spw_event_kind {
     SPW_EVENT_MISSING_FRAMES,
+    SPW_EVENT_SHORT_FRAME,  /* far shorter than the frames about it */
+    SPW_EVENT_SAMPLES_LOST, /* the recorder lost, repeated or zeroed samples */
     SPW_EVENT_RUNT_PULSE,
     SPW_EVENT_LONG_PULSE,
     SPW_EVENT_JOINED_PULSE,
@@ -83,6 +85,8 @@ typedef struct spw_hold {
     spw_summary width_us;          /* u, U95, floor filled */
     spw_budget budget;
     double drift_us_per_s; /* NAN when no drift can be told from the scatter */
+    uint32_t doubts;       /* of the stretches that it touches, SPW_DOUBT_... */
+    double doubt_bound_us; /* largest error that they can cause: 0 without doubt, NAN unknown */
 } spw_hold;
 
 /* A stretch with one frame period. */
@@ -136,6 +140,8 @@ typedef struct spw_channel {
     spw_event *event;
     size_t events;
     uint64_t events_dropped;
+    spw_doubt *doubt; /* stretches in doubt, in order of time */
+    size_t doubts;
 
     double step_us, step_u_us;                 /* controller step; NAN */
     double line_hz, line_amplitude_us, line_p; /* periodic component of the width; NAN */

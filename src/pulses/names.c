@@ -45,6 +45,10 @@ const char *spw_event_kind_name(spw_event_kind value) {
     switch (value) {
     case SPW_EVENT_MISSING_FRAMES:
         return "missing_frames";
+    case SPW_EVENT_SHORT_FRAME:
+        return "short_frame";
+    case SPW_EVENT_SAMPLES_LOST:
+        return "samples_lost";
     case SPW_EVENT_RUNT_PULSE:
         return "runt_pulse";
     case SPW_EVENT_LONG_PULSE:

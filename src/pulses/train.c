@@ -172,10 +172,13 @@ static void forget_pulses(spw_channel *c) {
     free(c->hold);
     free(c->regime);
     free(c->event);
+    free(c->doubt);
     c->pulse = NULL;
     c->hold = NULL;
     c->regime = NULL;
     c->event = NULL;
+    c->doubt = NULL;
+    c->doubts = 0;
     c->pulses = c->holds = c->regimes = c->events = c->counted = c->main_regime = 0;
     c->events_dropped = 0;
     c->polarity = SPW_POLARITY_UNDECIDED;
@@ -274,8 +277,10 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
         train->resolution_us *= clock_scale;
     }
     c->resolution_us = train->resolution_us;
-    if (c->signal == SPW_SIGNAL_CONTROL_PULSES) {
+    status = spw_doubts_find(report, end_s * clock_scale, clock_scale, c);
+    if (status == SPW_OK && c->signal == SPW_SIGNAL_CONTROL_PULSES) {
         status = spw_holds_find(train, report, c);
+        spw_doubts_mark_holds(c);
         if (status == SPW_OK)
             status = spw_figures_fill(train, report, c);
         if (status == SPW_OK)

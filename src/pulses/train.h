@@ -176,6 +176,13 @@ spw_status spw_event_add(spw_channel *channel, spw_event event) SPW_CHECKED;
 spw_status spw_events_find(double end_s, const spw_edge_report *report,
                            spw_channel *channel) SPW_CHECKED;
 
+/* --- doubts.c --- */
+/* The stretches in doubt, in the time of the corrected clock. */
+spw_status spw_doubts_find(const spw_edge_report *report, double end_s, double clock_scale,
+                           spw_channel *channel) SPW_CHECKED;
+/* Marks the holds that they touch. */
+void spw_doubts_mark_holds(spw_channel *channel);
+
 /* --- warnings.c --- */
 spw_status spw_warnings_add(const spw_train *train, const spw_edge_report *report,
                             spw_channel *channel) SPW_CHECKED;

@@ -80,9 +80,13 @@ void spw_describe_polarity(const spw_page *page, const spw_channel *channel) {
 }
 
 static const char *event_label(spw_event_kind kind) {
-    static const char *const label[] = {"Missing",   "Runt pulses", "Long pulses",
-                                        "Joined",    "Odd widths",  "Level lost",
-                                        "Cut pulse", "Clipping",    "Signal lost"};
+    static const char *const label[] = {
+        [SPW_EVENT_MISSING_FRAMES] = "Missing",    [SPW_EVENT_SHORT_FRAME] = "Short frames",
+        [SPW_EVENT_SAMPLES_LOST] = "Lost samples", [SPW_EVENT_RUNT_PULSE] = "Runt pulses",
+        [SPW_EVENT_LONG_PULSE] = "Long pulses",    [SPW_EVENT_JOINED_PULSE] = "Joined",
+        [SPW_EVENT_ODD_WIDTH] = "Odd widths",      [SPW_EVENT_UNKNOWN_LEVEL] = "Level lost",
+        [SPW_EVENT_CUT_PULSE] = "Cut pulse",       [SPW_EVENT_CLIPPING] = "Clipping",
+        [SPW_EVENT_SIGNAL_LOST] = "Signal lost"};
     return label[kind];
 }
 
@@ -167,8 +171,9 @@ void spw_describe_events(const spw_page *page, const spw_channel *channel) {
     event_row(page, channel, SPW_EVENT_MISSING_FRAMES, true);
     event_row(page, channel, SPW_EVENT_JOINED_PULSE, true);
     static const spw_event_kind rest[] = {
-        SPW_EVENT_RUNT_PULSE, SPW_EVENT_LONG_PULSE,    SPW_EVENT_ODD_WIDTH,  SPW_EVENT_CUT_PULSE,
-        SPW_EVENT_CLIPPING,   SPW_EVENT_UNKNOWN_LEVEL, SPW_EVENT_SIGNAL_LOST};
+        SPW_EVENT_SHORT_FRAME, SPW_EVENT_SAMPLES_LOST,  SPW_EVENT_RUNT_PULSE,
+        SPW_EVENT_LONG_PULSE,  SPW_EVENT_ODD_WIDTH,     SPW_EVENT_CUT_PULSE,
+        SPW_EVENT_CLIPPING,    SPW_EVENT_UNKNOWN_LEVEL, SPW_EVENT_SIGNAL_LOST};
     for (size_t i = 0; i < sizeof rest / sizeof rest[0]; i++)
         event_row(page, channel, rest[i], false);
     if (channel->events_dropped > 0)

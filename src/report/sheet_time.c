@@ -15,13 +15,15 @@
 #define FOOT_PX 24.0
 #define LETTER_PX 11.0 /* room of a letter in its strip */
 #define MOST_LETTERS 80
-#define KINDS 9
+#define KINDS 11
 
 static const struct {
     char letter;
     const char *words;
 } event_words[KINDS] = {
     [SPW_EVENT_MISSING_FRAMES] = {'M', "missing frames"},
+    [SPW_EVENT_SHORT_FRAME] = {'F', "short frame"},
+    [SPW_EVENT_SAMPLES_LOST] = {'B', "samples lost by the recorder"},
     [SPW_EVENT_RUNT_PULSE] = {'R', "runt pulse"},
     [SPW_EVENT_LONG_PULSE] = {'L', "long pulse"},
     [SPW_EVENT_JOINED_PULSE] = {'J', "joined pulses"},

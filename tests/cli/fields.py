@@ -20,14 +20,14 @@ EFFECT = [
 END = "deviation_us U95 probability_meets frames_needed resolution_needed_us".split()
 TOOL = ("tool", ["name", "version"])
 CHANNEL = [
-    "name", "kind", "resolution_us", "signal", "reason", "polarity", "polarity_basis",
+    "name", "kind", "resolution_us", ("doubt", [["what", "from_s", "to_s", "bound_us"]]), "signal", "reason", "polarity", "polarity_basis",
     ("other_reading", ["width_us", "period_us"]), "pulses", ("period_us", SUMMARY),
     "frame_rate_hz",
     ("period_jitter_us", ["peak_to_peak", "cycle_to_cycle_rms", "cycle_to_cycle_peak"]),
     ("width_us", SUMMARY), ("width_robust_us", ["median", "sd"]), "lead_jitter_us",
     "trail_jitter_us",
     ("holds", [["start_s", "end_s", "pulses", ("width_us", SUMMARY), "drift_us_per_s",
-                ("budget_us", BUDGET)]]),
+                ("budget_us", BUDGET), "in_doubt", "doubt_bound_us"]]),
     ("span_us", ["low", "low_U95", "high", "high_U95", "neutral", "neutral_U95", "basis"]),
     ("controller_step_us", ["value", "u"]),
     ("width_line", ["frequency_hz", "amplitude_us", "p_value"]),

@@ -23,9 +23,10 @@ static void words_of_json(void **state) {
     static const char *const advice[] = {"measure_again", "clock",   "setting", "trim",
                                          "limit",         "gearing", "adapter"};
     static const char *const basis[] = {"option", "width", "steadier_edge", "idle", "undecided"};
-    static const char *const event[] = {"missing_frames", "runt_pulse", "long_pulse",
-                                        "joined_pulse",   "odd_width",  "unknown_level",
-                                        "cut_pulse",      "clipping",   "signal_lost"};
+    static const char *const event[] = {"missing_frames", "short_frame",   "samples_lost",
+                                        "runt_pulse",     "long_pulse",    "joined_pulse",
+                                        "odd_width",      "unknown_level", "cut_pulse",
+                                        "clipping",       "signal_lost"};
     static const char *const span[] = {"holds", "extremes", "given"};
     static const char *const end[] = {"meets", "short", "beyond", "undecided"};
     for (int i = SPW_DECISION_NO_ADAPTER; i <= SPW_DECISION_MEASURE_AGAIN; i++)

@@ -1,0 +1,56 @@
+/* Where a channel's figures cannot be trusted to their stated uncertainty. */
+#include "pulses/train.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/* Its larger uncertainty says all there is to it. */
+static const uint32_t TOLD_BY_U = SPW_DOUBT_FEW;
+
+static void add(spw_channel *c, spw_doubt doubt) {
+    if (c->doubts < SPW_DOUBTS_MAX) {
+        c->doubt[c->doubts++] = doubt;
+        return;
+    }
+    spw_doubt *last = &c->doubt[SPW_DOUBTS_MAX - 1];
+    last->to_s = fmax(last->to_s, doubt.to_s);
+    last->bound_us = isnan(last->bound_us) ? last->bound_us : fmax(last->bound_us, doubt.bound_us);
+}
+
+spw_status spw_doubts_find(const spw_edge_report *report, double end_s, double clock_scale,
+                           spw_channel *channel) {
+    uint32_t placed = 0, told = report != NULL ? report->doubts & ~TOLD_BY_U : 0;
+    if (told == 0)
+        return SPW_OK;
+    channel->doubt = calloc(SPW_DOUBTS_MAX, sizeof *channel->doubt);
+    if (channel->doubt == NULL)
+        return SPW_ERR_MEMORY;
+    for (size_t i = 0; i < report->doubts_placed; i++)
+        placed |= report->doubt[i].what;
+    for (uint32_t what = 1; what != 0 && what <= told; what <<= 1)
+        if ((told & ~placed & what) != 0)
+            add(channel, (spw_doubt){what, 0, end_s, (double)NAN});
+    for (size_t i = 0; i < report->doubts_placed; i++) {
+        spw_doubt doubt = report->doubt[i];
+        doubt.from_s *= clock_scale;
+        doubt.to_s *= clock_scale;
+        if ((doubt.what & TOLD_BY_U) == 0)
+            add(channel, doubt);
+    }
+    return SPW_OK;
+}
+
+void spw_doubts_mark_holds(spw_channel *channel) {
+    for (size_t h = 0; h < channel->holds; h++) {
+        spw_hold *hold = &channel->hold[h];
+        for (size_t i = 0; i < channel->doubts; i++) {
+            const spw_doubt *doubt = &channel->doubt[i];
+            if (doubt->from_s > hold->end_s || doubt->to_s < hold->start_s)
+                continue;
+            hold->doubts |= doubt->what;
+            bool unknown = isnan(doubt->bound_us) || isnan(hold->doubt_bound_us);
+            hold->doubt_bound_us =
+                unknown ? (double)NAN : fmax(hold->doubt_bound_us, doubt->bound_us);
+        }
+    }
+}
