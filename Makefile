@@ -56,7 +56,7 @@ TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
 .PHONY: all setup setup-test setup-lint setup-fuzz setup-coverage setup-valgrind demo test check check-threads test-page fuzz fuzz-one \
-        lint analyze format sanitize tsan coverage reproducible valgrind accuracy bench install clean captures tools
+        lint analyze format sanitize tsan coverage reproducible valgrind accuracy truth bench install clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -181,6 +181,13 @@ captures: $(BUILD)/tools/make_captures
 accuracy: setup
 	@$(MAKE) --no-print-directory -s $(BUILD)/tools/accuracy
 	@$(BUILD)/tools/accuracy
+
+# Logic captures of known truth through the command: coverage, verdicts, events.
+CAPTURES ?= 300
+TRUTH_FLAGS ?=
+truth: setup
+	@$(MAKE) --no-print-directory -s $(PROGRAM) $(BUILD)/tools/truth
+	@$(BUILD)/tools/truth --program $(PROGRAM) --captures $(CAPTURES) $(TRUTH_FLAGS)
 
 # Speed against plain reading, plain decoding and scripts. SIZE=0.1: shorter captures;
 # RUNS: rounds; BENCH_FLAGS: see tools/bench/bench.py --help. The tables go to stdout.
