@@ -235,7 +235,7 @@ static void run(cell *c) {
         c->failed = !sim_trial_run(&c->trial, c->seed + i * 977, 0, &out);
         c->doubts |= out.report.doubts;
         c->method = out.report.method;
-        if (isnan(out.rms_us)) {
+        if (out.edges != out.wanted || isnan(out.rms_us)) {
             c->lost++;
             continue;
         }

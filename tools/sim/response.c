@@ -138,6 +138,44 @@ static bool slew(double *x, size_t n, double width) {
     return true;
 }
 
+/* Corners in radians a second, none twice (a cascade of equal ones would need more than
+ * exponentials). How many. */
+static size_t corners(const sim_channel *channel, double w[SIM_POLES]) {
+    size_t n = 0;
+    for (size_t i = 0; i < SIM_POLES; i++)
+        if (channel->high_pass_hz[i] > 0)
+            w[n++] = 2 * M_PI * channel->high_pass_hz[i];
+    for (size_t i = 1; i < n; i++)
+        for (size_t j = 0; j < i; j++)
+            if (fabs(w[i] / w[j] - 1) < 1e-4)
+                w[i] = w[j] * (1 + 1e-4 * (double)i);
+    return n;
+}
+
+/* High-passes, one after the other: y = x - lowpass(x). Behind the table x is a sum of
+ * exponentials e_j exp(-r_j d), of which one with corner w leaves e_j r_j / (r_j - w), and
+ * adds exp(-w d) with what the table's end still lacks. */
+static void take_high_passes(const sim_channel *channel, double *x, double *hp, size_t n,
+                             double cell, bool one_sided, sim_response *response) {
+    size_t end = n - PAD;
+    double w[SIM_POLES];
+    size_t poles = corners(channel, w);
+    response->tail[0] = 1; /* the step itself */
+    for (size_t i = 0; i < poles; i++) {
+        memcpy(hp, x, n * sizeof *x);
+        low_pass(hp, n, cell * w[i], one_sided);
+        for (size_t j = 0; j < n; j++)
+            x[j] -= hp[j];
+        double rest = x[end];
+        for (size_t j = 0; j < i; j++) {
+            response->tail[j] *= response->rate[j] / (response->rate[j] - w[i]);
+            rest -= response->tail[j];
+        }
+        response->rate[i] = w[i];
+        response->tail[i] = rest;
+    }
+}
+
 bool sim_response_make(const sim_channel *channel, double tau_s, sim_response *response) {
     double period = 1 / channel->sample_rate_hz;
     bool one_sided = channel->filter == 'b' || channel->filter == '-';
@@ -149,8 +187,9 @@ bool sim_response_make(const sim_channel *channel, double tau_s, sim_response *r
         cell = fmin(cell, shape > 0 ? shape / 128 : cell);
         after = channel->slew_s + 40 * tau_s + 16 * cell;
     }
-    if (channel->filter == 'g')
-        after += 40 / (2 * M_PI * 15000.0);
+    double poles_hz[2] = {channel->filter == 'g' ? 15000.0 : 0, channel->low_pass_hz};
+    for (int i = 0; i < 2; i++)
+        after += poles_hz[i] > 0 ? 40 / (2 * M_PI * poles_hz[i]) : 0;
     if (channel->filter != '-' && channel->slew_s <= 0)
         after += 40 * tau_s;
     size_t lead = (size_t)ceil(before * period / cell);
@@ -159,8 +198,9 @@ bool sim_response_make(const sim_channel *channel, double tau_s, sim_response *r
     if (x == NULL || hp == NULL)
         goto failed;
     converter_step(channel, x, n, cell / period, -(double)(lead + PAD) * cell / period);
-    if (channel->filter == 'g')
-        low_pass(x, n, cell * 2 * M_PI * 15000.0, false);
+    for (int i = 0; i < 2; i++)
+        if (poles_hz[i] > 0)
+            low_pass(x, n, cell * 2 * M_PI * poles_hz[i], one_sided);
     if (channel->slew_s > 0) {
         if (!slew(x, n, channel->slew_s / cell))
             goto failed;
@@ -170,31 +210,7 @@ bool sim_response_make(const sim_channel *channel, double tau_s, sim_response *r
     *response = (sim_response){.start_s = -(double)lead * cell, .cell_s = cell, .value = x};
     response->cells = n - PAD - 4;
     response->end_s = response->start_s + (double)(n - 2 * PAD) * cell;
-    /* High-passes: y = x - lowpass(x). At the end x = 1 and what is left decays. */
-    size_t end = n - PAD;
-    double w[2] = {2 * M_PI * channel->high_pass_hz[0], 2 * M_PI * channel->high_pass_hz[1]};
-    if (w[0] <= 0) {
-        w[0] = w[1];
-        w[1] = 0;
-    }
-    if (w[1] > 0 && fabs(w[1] / w[0] - 1) < 1e-4)
-        w[1] = w[0] * (1 + 1e-4);
-    response->tail[0] = 1;
-    response->rate[0] = w[0];
-    response->rate[1] = w[1];
-    for (int i = 0; i < 2 && w[i] > 0; i++) {
-        memcpy(hp, x, n * sizeof *x);
-        low_pass(hp, n, cell * w[i], one_sided);
-        if (i == 0) {
-            response->tail[0] = 1 - hp[end];
-        } else {
-            double e1 = response->tail[0], a = w[1] * e1 / (w[1] - w[0]), b = hp[end] - a;
-            response->tail[0] = e1 - a;
-            response->tail[1] = -b;
-        }
-        for (size_t j = 0; j < n; j++)
-            x[j] -= hp[j];
-    }
+    take_high_passes(channel, x, hp, n, cell, one_sided, response);
     /* the 50 % instant of the source's own waveform is the edge's time */
     double shift = channel->slew_s > 0 ? channel->slew_s / 2 : tau_s * M_LN2;
     response->start_s -= shift;
@@ -226,9 +242,10 @@ double sim_response_table(const sim_response *response, double t) {
 double sim_response_at(const sim_response *response, double t) {
     if (t < response->end_s)
         return sim_response_table(response, t);
-    double d = t - response->end_s;
-    return response->tail[0] * exp(-response->rate[0] * d) +
-           response->tail[1] * exp(-response->rate[1] * d);
+    double sum = 0;
+    for (int i = 0; i < SIM_POLES; i++)
+        sum += response->tail[i] * exp(-response->rate[i] * (t - response->end_s));
+    return sum;
 }
 
 void sim_response_free(sim_response *response) {

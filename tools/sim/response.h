@@ -5,13 +5,13 @@
 #include "sim/channel.h"
 
 /* S(t) for start_s <= t < start_s + cells * cell_s from the table; before it 0;
- * behind it the sum of the (at most two) high-passes' exponentials
+ * behind it the sum of the high-passes' exponentials
  *   tail[i] exp(-rate[i] (t - end_s)). */
 typedef struct sim_response {
     double start_s, cell_s, end_s;
     size_t cells;
     double *value; /* cells + 6, the first at start_s - 2 cells (0 or the edge's own) */
-    double tail[2], rate[2];
+    double tail[SIM_POLES], rate[SIM_POLES]; /* rate 0: none, and none behind it */
 } sim_response;
 
 bool sim_response_make(const sim_channel *channel, double tau_s, sim_response *response);

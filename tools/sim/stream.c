@@ -44,7 +44,7 @@ sim_stream *sim_stream_new(const sim_channel *c, const double *edges_s, size_t n
     if (s == NULL)
         return NULL;
     sim_channel plain = *c;
-    plain.high_pass_hz[0] = plain.high_pass_hz[1] = 0;
+    memset(plain.high_pass_hz, 0, sizeof plain.high_pass_hz);
     s->rate = c->sample_rate_hz;
     s->amplitude = c->amplitude;
     s->coupling = -expm1(-2 * M_PI * c->high_pass_hz[0] / s->rate);
