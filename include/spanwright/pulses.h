@@ -169,7 +169,13 @@ typedef struct spw_measure_options {
     double known_frame_us; /* > 0: correct the clock by this exact frame period; else 0 */
     double width_low_us, width_high_us; /* accepted widths; default 200, 3500 */
     double neutral_us;                  /* for the neutral level; default 1500 */
-    uint64_t pulses_max;                /* 0: SPW_PULSES_MAX */
+    /* The stretch that is judged, in seconds of the recorder's clock (without the correction
+     * of known_frame_us) from the capture's first instant; NAN, the default: from its start,
+     * to its end. Edges outside are not judged, events outside not told; times stay those of
+     * the capture. What is known of the recording itself (levels, noise, edge shape) comes
+     * from all of it. */
+    double from_s, to_s;
+    uint64_t pulses_max; /* 0: SPW_PULSES_MAX */
     /* Threads that a long recording's sampled channels may take, the caller's among them; 1:
      * no others; 0, the default: as many as help. The answer is the same. */
     unsigned threads;
@@ -182,6 +188,7 @@ typedef struct spw_capture {
     spw_capture_summary summary;
     double timebase_ppm;
     double clock_correction; /* factor applied to every time by known_frame_us; 1 */
+    double from_s, to_s;     /* the stretch judged, in corrected times; NAN where not chosen */
     spw_channel *channel;
     size_t channels;
 } spw_capture;

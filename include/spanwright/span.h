@@ -42,12 +42,24 @@ typedef struct spw_span {
     size_t frames;        /* in holds */
 } spw_span;
 
-/* Pools the holds of one channel, measured in one or several captures.
+/* Does a channel's span take this regime: has it the frame period of the main regime
+ * (within 1 %)? Of a line that changes its frame period only stretches of that one count;
+ * what interrupts them does not. */
+bool spw_regime_judged(const spw_channel *channel, size_t regime);
+/* Does a hold lie in such a regime? True for every hold where there are no regimes. */
+bool spw_hold_judged(const spw_channel *channel, const spw_hold *hold);
+
+/* Pools the holds of one channel, measured in one or several captures; of each capture
+ * those of its main regime's frame period.
  *   channels     n channels with control pulses
  *   neutral_us   where neutral is looked for
  * Without a span: SPW_OK and span->known false. */
 spw_status spw_span_build(const spw_channel *const *channels, size_t n, double neutral_us,
                           spw_span *span) SPW_CHECKED;
+/* The same of a single regime by itself, whatever its frame period. SPW_ERR_ARGUMENT where
+ * the channel has no such regime. */
+spw_status spw_span_of_regime(const spw_channel *channel, size_t regime, double neutral_us,
+                              spw_span *span) SPW_CHECKED;
 /* A span known without a capture (plan --span). neutral NAN when not given.
  * SPW_ERR_ARGUMENT unless all are finite, positive and low < neutral < high. */
 spw_status spw_span_given(double low_us, double neutral_us, double high_us,

@@ -12,6 +12,7 @@
 
 #define MOST_JOBS 64
 #define HIGHEST_RATE_HZ 1e12       /* a picosecond a sample */
+#define LONGEST_S 1e9              /* thirty years */
 #define WORST_TIMEBASE_PPM 100000. /* as in the bench file */
 
 static int read_span(cli_options *options, const char *text) {
@@ -112,6 +113,10 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
     case CLI_OPT_WIDTH_WINDOW:
         return cli_range("--width-window", value, "200:3500", &measure->width_low_us,
                          &measure->width_high_us);
+    case CLI_OPT_FROM:
+        return cli_up_to("--from", value, LONGEST_S, "seconds", &measure->from_s);
+    case CLI_OPT_TO:
+        return cli_up_to("--to", value, LONGEST_S, "seconds", &measure->to_s);
     case CLI_OPT_BENCH:
         return read_file_name("--bench", value, &options->bench_path);
     case CLI_OPT_EXPECT:
@@ -270,6 +275,8 @@ static int check_files(const cli_options *options) {
                    : cli_complain("bench takes no file: it prints a bench file to start from");
     if (options->has_span && options->n_files > 0)
         return cli_complain("give either --span or captures, not both");
+    if (options->has_span && !(isnan(options->measure.from_s) && isnan(options->measure.to_s)))
+        return cli_complain("--from and --to need a capture: --span has no times");
     if (options->has_span && options->pulses_path != NULL)
         return cli_complain("--pulses needs a capture: --span has no pulses");
     if (options->command == CLI_VERIFY && options->n_files > 2)

@@ -14,6 +14,8 @@ typedef enum cli_code {
     CLI_OPT_TIMEBASE,
     CLI_OPT_KNOWN_FRAME,
     CLI_OPT_WIDTH_WINDOW,
+    CLI_OPT_FROM,
+    CLI_OPT_TO,
     CLI_OPT_BENCH,
     CLI_OPT_EXPECT,
     CLI_OPT_SPAN,

@@ -17,8 +17,8 @@ static void add(spw_channel *c, spw_doubt doubt) {
     last->bound_us = isnan(last->bound_us) ? last->bound_us : fmax(last->bound_us, doubt.bound_us);
 }
 
-spw_status spw_doubts_find(const spw_edge_report *report, double end_s, double clock_scale,
-                           spw_channel *channel) {
+spw_status spw_doubts_find(const spw_edge_report *report, double start_s, double end_s,
+                           double clock_scale, spw_channel *channel) {
     uint32_t placed = 0, told = report != NULL ? report->doubts & ~TOLD_BY_U : 0;
     if (told == 0)
         return SPW_OK;
@@ -29,12 +29,13 @@ spw_status spw_doubts_find(const spw_edge_report *report, double end_s, double c
         placed |= report->doubt[i].what;
     for (uint32_t what = 1; what != 0 && what <= told; what <<= 1)
         if ((told & ~placed & what) != 0)
-            add(channel, (spw_doubt){what, 0, end_s, (double)NAN});
+            add(channel, (spw_doubt){what, start_s, end_s, (double)NAN});
     for (size_t i = 0; i < report->doubts_placed; i++) {
         spw_doubt doubt = report->doubt[i];
         doubt.from_s *= clock_scale;
         doubt.to_s *= clock_scale;
-        if ((doubt.what & TOLD_BY_U) == 0)
+        bool here = doubt.to_s >= start_s && doubt.from_s <= end_s;
+        if (here && (doubt.what & TOLD_BY_U) == 0)
             add(channel, doubt);
     }
     return SPW_OK;

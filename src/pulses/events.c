@@ -118,9 +118,12 @@ static int in_time(const void *a, const void *b) {
     return (x->at_s > y->at_s) - (x->at_s < y->at_s);
 }
 
-spw_status spw_events_find(double end_s, const spw_edge_report *report, spw_channel *channel) {
+spw_status spw_events_find(double start_s, double end_s, const spw_edge_report *report,
+                           spw_channel *channel) {
     spw_status status = the_end(end_s, channel);
-    if (status == SPW_OK && report != NULL && report->clipped_samples > 0)
+    bool clips = report != NULL && report->clipped_samples > 0 && report->first_clip_s >= start_s &&
+                 report->first_clip_s <= end_s;
+    if (status == SPW_OK && clips)
         status = spw_event_add(channel, (spw_event){SPW_EVENT_CLIPPING, report->first_clip_s,
                                                     report->clipped_samples, NAN});
     if (status == SPW_OK)

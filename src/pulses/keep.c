@@ -28,6 +28,7 @@ spw_status spw_train_new(const spw_measure_options *options, double resolution_s
     t->has_polarity = options->has_polarity && options->polarity != SPW_POLARITY_UNDECIDED;
     t->polarity = options->polarity;
     t->resolution_us = resolution_s >= 0 ? resolution_s * 1e6 : (double)NAN;
+    spw_train_choose(t, options);
     *train = t;
     return SPW_OK;
 }
@@ -149,11 +150,12 @@ static spw_status judge_window(spw_train *train) {
 }
 
 spw_status spw_train_flush(spw_train *train) {
-    if (train->in_window == 0)
-        return SPW_OK;
+    spw_status status = spw_train_enter(train);
+    if (status != SPW_OK || train->in_window == 0)
+        return status;
     if (train->dropping)
         return judge_window(train);
-    spw_status status = keep_chunk(train, train->window, train->in_window);
+    status = keep_chunk(train, train->window, train->in_window);
     if (status == SPW_OK)
         train->in_window = 0;
     return status;
@@ -172,18 +174,26 @@ static spw_status window_room(spw_train *train) {
     return SPW_OK;
 }
 
+spw_status spw_train_keep(spw_train *train, const spw_edge *edge) {
+    spw_status status = window_room(train);
+    if (status != SPW_OK)
+        return status;
+    train->window[train->in_window++] = *edge;
+    train->transitions += is_transition(edge);
+    train->last = *edge;
+    train->has_last = true;
+    return train->in_window == SPW_CHUNK ? judge_window(train) : SPW_OK;
+}
+
 spw_status spw_train_push(spw_train *train, const spw_edge *edges, size_t n) {
     if (train->built)
         return SPW_ERR_ARGUMENT;
     for (size_t i = 0; i < n; i++) {
-        spw_status status = window_room(train);
+        bool takes = false;
+        spw_status status = spw_train_takes(train, &edges[i], &takes);
+        if (status == SPW_OK && takes)
+            status = spw_train_keep(train, &edges[i]);
         if (status != SPW_OK)
-            return status;
-        train->window[train->in_window++] = edges[i];
-        train->transitions += is_transition(&edges[i]);
-        train->last = edges[i];
-        train->has_last = true;
-        if (train->in_window == SPW_CHUNK && (status = judge_window(train)) != SPW_OK)
             return status;
     }
     return SPW_OK;

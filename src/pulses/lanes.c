@@ -154,7 +154,7 @@ static spw_status one_change(spw_lanes *lanes, spw_lane *lane, const spw_change 
         status = spw_train_push(lane->train, &edge, 1);
     if (status != SPW_OK)
         return status;
-    lane->fast = lane->train->dropping;
+    lane->fast = lane->train->dropping && !isfinite(lane->train->to_s); /* where it ends counts */
     lane->last_s = change->time_s;
     return SPW_OK;
 }

@@ -8,6 +8,8 @@
 
 /* Transitions of all lanes: some milliseconds of work. */
 enum { WORTH_THREADS = 20000 };
+/* A stretch may be told to the tenth of a millisecond, rounded up. */
+#define SPW_STRETCH_SLACK_S 1e-4
 
 static spw_status check(const spw_measure_options *o, spw_error *error) {
     if (!(o->width_low_us > 0) || !(o->width_high_us > o->width_low_us) ||
@@ -18,6 +20,26 @@ static spw_status check(const spw_measure_options *o, spw_error *error) {
         return spw_error_set(error, SPW_ERR_ARGUMENT, "--timebase-ppm must be 0 or more");
     if (!(o->known_frame_us >= 0) || !isfinite(o->known_frame_us))
         return spw_error_set(error, SPW_ERR_ARGUMENT, "--known-frame-us must be more than 0");
+    if (o->from_s < 0 || isinf(o->from_s) || isinf(o->to_s))
+        return spw_error_set(error, SPW_ERR_ARGUMENT, "--from and --to are seconds, 0 or more");
+    if (o->from_s >= o->to_s || o->to_s <= 0)
+        return spw_error_set(error, SPW_ERR_ARGUMENT,
+                             "--from %.10g must be before --to %.10g (seconds of the capture)",
+                             isnan(o->from_s) ? 0 : o->from_s, o->to_s);
+    return SPW_OK;
+}
+
+/* The stretch chosen against what was read. */
+static spw_status check_stretch(const spw_measure_options *o, spw_capture *c, spw_error *error) {
+    double end_s = c->summary.duration_s;
+    if (o->from_s >= end_s)
+        return spw_error_set(error, SPW_ERR_ARGUMENT,
+                             "--from %.10g is outside the capture, which ends at %.10g s",
+                             o->from_s, end_s);
+    if (o->to_s > end_s * (1 + 1e-9) + SPW_STRETCH_SLACK_S)
+        return spw_notes_add(&c->summary.warnings,
+                             "--to %.10g is beyond the capture, which ends at %.10g s", o->to_s,
+                             end_s);
     return SPW_OK;
 }
 
@@ -144,14 +166,19 @@ static spw_status finish_lanes(spw_lanes *lanes, double end_s, double correction
 static spw_status finish(const spw_measure_options *options, spw_lanes *lanes, spw_capture *c,
                          spw_error *error) {
     double end_s = c->summary.duration_s;
-    spw_status status = spw_lanes_end(lanes);
+    spw_status status = check_stretch(options, c, error);
+    if (status == SPW_OK)
+        status = spw_lanes_end(lanes);
     if (status == SPW_OK)
         status = fit_clock(options, lanes, end_s, c, error);
     if (status == SPW_OK)
         status = finish_lanes(lanes, end_s, c->clock_correction, c);
-    if (status == SPW_OK)
-        c->summary.duration_s *= c->clock_correction;
-    return status;
+    if (status != SPW_OK)
+        return status;
+    c->summary.duration_s *= c->clock_correction;
+    c->from_s = options->from_s * c->clock_correction;
+    c->to_s = options->to_s * c->clock_correction;
+    return SPW_OK;
 }
 
 /* A status that came from here still needs a sentence. */

@@ -92,10 +92,10 @@ static void few_pulses(const spw_train *train, const spw_survey *v, double end_s
     else if (pulses == 2)
         spw_text_printf(t, "only two pulses: a frame period needs at least three");
     else
-        spw_text_printf(t,
-                        "only %llu changes of level in %s, none of them a pulse of %.0f to %.0f us",
-                        (unsigned long long)train->transitions, span_of(t, end_s * 1e6).text,
-                        train->width_low_us, train->width_high_us);
+        spw_text_printf(
+            t, "only %llu changes of level in %s, none of them a pulse of %.0f to %.0f us",
+            (unsigned long long)train->transitions, span_of(t, (end_s - train->from_s) * 1e6).text,
+            train->width_low_us, train->width_high_us);
 }
 
 static void too_fast(const spw_survey *v, spw_text *t) {
@@ -169,10 +169,10 @@ spw_status spw_signal_explain(const spw_train *train, const spw_survey *survey, 
         if (known)
             spw_text_printf(&t, "the line stays %s: no change of level in %s",
                             (train->last.flags & SPW_EDGE_RISING) != 0 ? "high" : "low",
-                            span_of(&t, end_s * 1e6).text);
+                            span_of(&t, (end_s - train->from_s) * 1e6).text);
         else
             spw_text_printf(&t, "no change between two known levels in %s",
-                            span_of(&t, end_s * 1e6).text);
+                            span_of(&t, (end_s - train->from_s) * 1e6).text);
     } else {
         explain(train, survey, end_s, frames_found, &t);
     }

@@ -14,7 +14,7 @@ spw_status spw_first_pulses(const spw_train *train, spw_channel *channel) {
         if ((channel->pulse[i].flags & SPW_PULSE_OUT) == 0)
             at[n++] = i;
     double period_s = channel->regime[0].period_us * 1e-6;
-    if (n < FIRST + AFTER || !(channel->pulse[at[0]].lead_s > 1.5 * period_s))
+    if (n < FIRST + AFTER || !(channel->pulse[at[0]].lead_s - train->from_s > 1.5 * period_s))
         return SPW_OK; /* the capture starts in mid train */
     double after[AFTER], median = 0, sd = 0;
     for (size_t i = 0; i < AFTER; i++)

@@ -35,6 +35,8 @@ static spw_status note(maker *m, spw_event_kind kind, double at_s, uint64_t coun
 static spw_status cut_pulse(maker *m, double end_s) {
     double us = (end_s - m->lead.time_s) * 1e6;
     spw_event_kind kind = us > m->train->width_high_us ? SPW_EVENT_LONG_PULSE : SPW_EVENT_CUT_PULSE;
+    if (kind == SPW_EVENT_CUT_PULSE && spw_train_cuts(m->train, m->lead.time_s, end_s))
+        return SPW_OK;
     return note(m, kind, m->lead.time_s, 1, us);
 }
 
@@ -81,7 +83,8 @@ static spw_status found_at(maker *m, const spw_edge *edge) {
     m->active = ((edge->flags & SPW_EDGE_RISING) != 0) == m->rising_leads;
     m->lead = *edge;
     m->lead_seen = false;
-    double since_s = isnan(m->lost_s) && (edge->flags & SPW_EDGE_FIRST) == 0 ? 0 : m->lost_s;
+    bool from_start = isnan(m->lost_s) && (edge->flags & SPW_EDGE_FIRST) == 0;
+    double since_s = from_start ? m->train->from_s : m->lost_s;
     m->lost_s = NAN;
     if (isnan(since_s) || edge->time_s <= since_s)
         return SPW_OK;
@@ -205,6 +208,7 @@ spw_status spw_train_build(spw_train *train, double end_s) {
     if (train->built)
         return SPW_OK;
     spw_channel *c = &train->channel;
+    end_s = fmin(end_s, train->to_s);
     start_channel(c);
     train->built = true;
     spw_survey survey;
@@ -272,19 +276,21 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
     if (status != SPW_OK)
         return status;
     spw_channel *c = &train->channel;
+    double start_s = train->from_s * clock_scale;
+    end_s = fmin(end_s, train->to_s) * clock_scale;
     if (clock_scale != 1) {
         scale_times(c, clock_scale);
         train->resolution_us *= clock_scale;
     }
     c->resolution_us = train->resolution_us;
-    status = spw_doubts_find(report, end_s * clock_scale, clock_scale, c);
+    status = spw_doubts_find(report, start_s, end_s, clock_scale, c);
     if (status == SPW_OK && c->signal == SPW_SIGNAL_CONTROL_PULSES) {
         status = spw_holds_find(train, report, c);
         spw_doubts_mark_holds(c);
         if (status == SPW_OK)
             status = spw_figures_fill(train, report, c);
         if (status == SPW_OK)
-            status = spw_events_find(end_s * clock_scale, report, c);
+            status = spw_events_find(start_s, end_s, report, c);
     }
     if (status == SPW_OK)
         status = spw_warnings_add(train, report, c);

@@ -43,6 +43,11 @@ struct spw_train {
     double dropped_first_s, dropped_last_s;
     spw_edge last; /* the last edge of any kind; its level is the line's last */
     bool has_last;
+    /* The stretch that is judged, chosen.c: */
+    double from_s, to_s; /* 0 and INFINITY where not chosen */
+    bool chosen_from, entered;
+    spw_edge before; /* the last edge before from_s */
+    bool has_before;
 
     bool built; /* spw_train_build was called: */
     spw_channel channel;
@@ -56,6 +61,17 @@ spw_status spw_train_skipped(spw_train *train, uint64_t n, double last_s, bool h
 /* Judges what waits; no more edges come. */
 spw_status spw_train_flush(spw_train *train) SPW_CHECKED;
 void spw_train_drop_edges(spw_train *train);
+/* The same as pushing one edge, whatever the stretch chosen. */
+spw_status spw_train_keep(spw_train *train, const spw_edge *edge) SPW_CHECKED;
+
+/* --- chosen.c: the stretch that somebody chose to have judged --- */
+void spw_train_choose(spw_train *train, const spw_measure_options *options);
+/* Does the edge lie in it? The first one that does brings the level at its start. */
+spw_status spw_train_takes(spw_train *train, const spw_edge *edge, bool *takes) SPW_CHECKED;
+/* No more edges come. */
+spw_status spw_train_enter(spw_train *train) SPW_CHECKED;
+/* Was a pulse from start_s to end_s cut by the choice, not by the line? */
+bool spw_train_cuts(const spw_train *train, double start_s, double end_s);
 
 /* A walk over the kept edges. */
 typedef struct spw_edge_walk {
@@ -173,13 +189,14 @@ spw_status spw_step_find(const spw_recording *recording, const spw_picked *picke
 /* --- events.c --- */
 spw_status spw_event_add(spw_channel *channel, spw_event event) SPW_CHECKED;
 /* Events that follow from flagged pulses and regimes; then all in order of time. */
-spw_status spw_events_find(double end_s, const spw_edge_report *report,
+spw_status spw_events_find(double start_s, double end_s, const spw_edge_report *report,
                            spw_channel *channel) SPW_CHECKED;
 
 /* --- doubts.c --- */
-/* The stretches in doubt, in the time of the corrected clock. */
-spw_status spw_doubts_find(const spw_edge_report *report, double end_s, double clock_scale,
-                           spw_channel *channel) SPW_CHECKED;
+/* The stretches in doubt that reach into [start_s, end_s], all in the time of the
+ * corrected clock. */
+spw_status spw_doubts_find(const spw_edge_report *report, double start_s, double end_s,
+                           double clock_scale, spw_channel *channel) SPW_CHECKED;
 /* Marks the holds that they touch. */
 void spw_doubts_mark_holds(spw_channel *channel);
 

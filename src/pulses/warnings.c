@@ -43,7 +43,8 @@ static spw_status about_regimes(spw_channel *c) {
     const spw_regime *r = &c->regime[c->main_regime];
     return spw_notes_add(&c->warnings,
                          "the frame period changes in mid capture: %zu stretches; the figures are "
-                         "those of the longest, %.1f us from %.3f s to %.3f s",
+                         "those of the longest, %.1f us from %.3f s to %.3f s, and the span takes "
+                         "holds of that frame period only (--from S --to S choose a stretch)",
                          c->regimes, r->period_us, r->start_s, r->end_s);
 }
 

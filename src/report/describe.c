@@ -30,6 +30,19 @@ static void join(spw_text *text, const spw_notes *notes) {
     spw_text_append(text, "", 0);
 }
 
+double spw_judged_from_s(const spw_capture *capture) {
+    return capture->from_s > 0.0 ? capture->from_s : 0.0;
+}
+
+double spw_judged_to_s(const spw_capture *capture) {
+    double end_s = capture->summary.duration_s;
+    return capture->to_s > 0.0 && capture->to_s < end_s ? capture->to_s : end_s;
+}
+
+bool spw_judged_in_part(const spw_capture *capture) {
+    return capture->from_s > 0.0 || capture->to_s > 0.0;
+}
+
 void spw_describe_capture(const spw_page *page, const spw_capture *capture, const char *digest) {
     const spw_capture_summary *summary = &capture->summary;
     spw_shown name = spw_shown_name(capture->file, 200);
@@ -48,6 +61,10 @@ void spw_describe_capture(const spw_page *page, const spw_capture *capture, cons
                      spw_figure_plain(summary->duration_s, 5, "s").text, summary->channels,
                      summary->channels == 1 ? "channel" : "channels", how.data);
     spw_text_free(&how);
+    if (spw_judged_in_part(capture))
+        spw_page_row(page, "Judged", "from %s to %s only, as --from and --to say",
+                     spw_figure_plain(spw_judged_from_s(capture), 9, "s").text,
+                     spw_figure_plain(spw_judged_to_s(capture), 9, "s").text);
     spw_page_row(page, "Time base", "%s standard uncertainty (each ± is a 95 %% interval)%s%s",
                  spw_figure_plain(capture->timebase_ppm, 3, "ppm").text,
                  capture->clock_correction == 1.0 ? "" : "; times corrected by a factor of ",
@@ -86,7 +103,8 @@ static const char *largest_line(const spw_budget *budget, double *u) {
 static const spw_hold *longest_hold(const spw_channel *channel) {
     const spw_hold *longest = NULL;
     for (size_t i = 0; i < channel->holds; i++)
-        if (longest == NULL || channel->hold[i].pulses > longest->pulses)
+        if (spw_hold_judged(channel, &channel->hold[i]) &&
+            (longest == NULL || channel->hold[i].pulses > longest->pulses))
             longest = &channel->hold[i];
     return longest;
 }

@@ -5,6 +5,10 @@
 
 #include "report/page.h"
 
+/* Where the stretch that is judged begins and ends: the capture itself, unless chosen. */
+double spw_judged_from_s(const spw_capture *capture);
+double spw_judged_to_s(const spw_capture *capture);
+bool spw_judged_in_part(const spw_capture *capture); /* was it chosen? */
 /* "captures/x.vcd": title, format, time base, digest, warnings. */
 void spw_describe_capture(const spw_page *page, const spw_capture *capture, const char *digest);
 /* Pulses and holds seen; then what this capture cannot resolve. */
@@ -16,8 +20,12 @@ void spw_describe_ends(const spw_page *page, const spw_span *span);
 void spw_describe_step(const spw_page *page, const spw_span *span);
 void spw_describe_clock(const spw_page *page, const spw_clock *clock);
 void spw_describe_polarity(const spw_page *page, const spw_channel *channel);
+/* The regimes, where there are several, each with its own span and the command that judges
+ * it by itself. */
+void spw_describe_stretches(const spw_page *page, const spw_capture *capture,
+                            const spw_channel *channel);
 /* Missing and joined pulses (also when there are none), other events,
- * regimes, and the line after its last frame. */
+ * and the line after its last frame. */
 void spw_describe_events(const spw_page *page, const spw_channel *channel);
 
 /* Percent of the expected range that low .. high covers. */

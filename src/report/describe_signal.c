@@ -8,7 +8,6 @@
 #include <stdio.h>
 
 #define FIRST_TIMES 4 /* of each kind of event */
-#define MOST_REGIMES 6
 
 /* "widths 1.0460 and frame 1.0458 of what was asked", of what could be compared. */
 static void ratio_words(const spw_clock *clock, char out[200]) {
@@ -151,23 +150,7 @@ static void event_row(const spw_page *page, const spw_channel *channel, spw_even
     spw_text_free(&times);
 }
 
-static void describe_regimes(const spw_page *page, const spw_channel *channel) {
-    if (channel->regimes < 2)
-        return;
-    for (size_t i = 0; i < channel->regimes && i < MOST_REGIMES; i++) {
-        const spw_regime *regime = &channel->regime[i];
-        spw_page_row(page, i == 0 ? "Stretches" : "", "%s to %s: %s, %zu frames%s",
-                     spw_figure_unit(regime->start_s, 3, "s").text,
-                     spw_figure_unit(regime->end_s, 3, "s").text,
-                     spw_figure_unit(regime->period_us, 1, "us").text, regime->frames,
-                     i == channel->main_regime ? " (the longest)" : "");
-    }
-    if (channel->regimes > MOST_REGIMES)
-        spw_page_row(page, "", "and %zu more", channel->regimes - MOST_REGIMES);
-}
-
 void spw_describe_events(const spw_page *page, const spw_channel *channel) {
-    describe_regimes(page, channel);
     event_row(page, channel, SPW_EVENT_MISSING_FRAMES, true);
     event_row(page, channel, SPW_EVENT_JOINED_PULSE, true);
     static const spw_event_kind rest[] = {

@@ -46,7 +46,32 @@ static json_t *holds(spw_json *json, const spw_channel *channel) {
     return array;
 }
 
-static json_t *regimes(spw_json *json, const spw_channel *channel) {
+static json_t *span_object(spw_json *json, const spw_span *built) {
+    if (!built->known)
+        return json_null();
+    json_t *object = json_object();
+    spw_json_put(json, object, "low", spw_json_number(built->low.us));
+    spw_json_put(json, object, "low_U95", spw_json_number(built->low.U95));
+    spw_json_put(json, object, "high", spw_json_number(built->high.us));
+    spw_json_put(json, object, "high_U95", spw_json_number(built->high.U95));
+    spw_json_put(json, object, "neutral", spw_json_number(built->neutral.us));
+    spw_json_put(json, object, "neutral_U95", spw_json_number(built->neutral.U95));
+    spw_json_put(json, object, "basis", json_string(spw_span_basis_name(built->basis)));
+    return object;
+}
+
+static json_t *span(spw_json *json, const spw_channel *channel, double neutral_us) {
+    spw_span built;
+    if (channel->signal != SPW_SIGNAL_CONTROL_PULSES)
+        return json_null();
+    if (spw_span_build(&channel, 1, neutral_us, &built) != SPW_OK) {
+        json->failed = true;
+        return json_null();
+    }
+    return span_object(json, &built);
+}
+
+static json_t *regimes(spw_json *json, const spw_channel *channel, double neutral_us) {
     json_t *array = json_array();
     for (size_t i = 0; i < channel->regimes; i++) {
         const spw_regime *regime = &channel->regime[i];
@@ -55,6 +80,11 @@ static json_t *regimes(spw_json *json, const spw_channel *channel) {
         spw_json_put(json, object, "end_s", spw_json_number(regime->end_s));
         spw_json_put(json, object, "frames", spw_json_count(regime->frames));
         spw_json_put(json, object, "period_us", spw_json_number(regime->period_us));
+        spw_json_put(json, object, "judged", json_boolean(spw_regime_judged(channel, i)));
+        spw_span built;
+        bool made = spw_span_of_regime(channel, i, neutral_us, &built) == SPW_OK;
+        json->failed = json->failed || !made;
+        spw_json_put(json, object, "span_us", made ? span_object(json, &built) : json_null());
         spw_json_add(json, array, object);
     }
     return array;
@@ -88,27 +118,6 @@ static json_t *doubts(spw_json *json, const spw_channel *channel) {
         spw_json_add(json, array, object);
     }
     return array;
-}
-
-static json_t *span(spw_json *json, const spw_channel *channel, double neutral_us) {
-    spw_span built;
-    if (channel->signal != SPW_SIGNAL_CONTROL_PULSES)
-        return json_null();
-    if (spw_span_build(&channel, 1, neutral_us, &built) != SPW_OK) {
-        json->failed = true;
-        return json_null();
-    }
-    if (!built.known)
-        return json_null();
-    json_t *object = json_object();
-    spw_json_put(json, object, "low", spw_json_number(built.low.us));
-    spw_json_put(json, object, "low_U95", spw_json_number(built.low.U95));
-    spw_json_put(json, object, "high", spw_json_number(built.high.us));
-    spw_json_put(json, object, "high_U95", spw_json_number(built.high.U95));
-    spw_json_put(json, object, "neutral", spw_json_number(built.neutral.us));
-    spw_json_put(json, object, "neutral_U95", spw_json_number(built.neutral.U95));
-    spw_json_put(json, object, "basis", json_string(spw_span_basis_name(built.basis)));
-    return object;
 }
 
 static json_t *levels(spw_json *json, const spw_channel *channel) {
@@ -214,7 +223,7 @@ static json_t *channel_object(spw_json *json, const spw_channel *channel, double
     spw_json_put(json, object, "span_us", span(json, channel, neutral_us));
     spw_json_put(json, object, "controller_step_us", step(json, channel));
     spw_json_put(json, object, "width_line", width_line(json, channel));
-    spw_json_put(json, object, "regimes", regimes(json, channel));
+    spw_json_put(json, object, "regimes", regimes(json, channel, neutral_us));
     spw_json_put(json, object, "events", events(json, channel));
     spw_json_put(json, object, "events_not_listed", spw_json_count(channel->events_dropped));
     spw_json_put(json, object, "after_last_frame", after_last_frame(json, channel));
@@ -235,6 +244,8 @@ static json_t *capture_object(spw_json *json, const spw_capture *capture, const 
     spw_json_put(json, object, "recognised",
                  spw_json_strings(json, summary->recognised.text, summary->recognised.n));
     spw_json_put(json, object, "duration_s", spw_json_number(summary->duration_s));
+    spw_json_put(json, object, "from_s", spw_json_number(capture->from_s));
+    spw_json_put(json, object, "to_s", spw_json_number(capture->to_s));
     spw_json_put(json, object, "truncated", json_boolean(summary->truncated));
     spw_json_put(json, object, "timebase_ppm", spw_json_number(capture->timebase_ppm));
     spw_json_put(json, object, "clock_correction", spw_json_number(capture->clock_correction));

@@ -113,6 +113,7 @@ static void put_signal(const context *c, const spw_channel *channel, const spw_s
     spw_text_puts(c->page->out, "\n");
     spw_describe_clock(c->page, &clock);
     spw_describe_polarity(c->page, channel);
+    spw_describe_stretches(c->page, c->capture, channel);
     spw_describe_events(c->page, channel);
 }
 

@@ -135,7 +135,8 @@ static end_hold hold_near(const spw_sheet *sheet, const spw_span_point *point) {
         for (size_t k = 0; k < facts->sources[i].channel->holds; k++) {
             const spw_hold *hold = &facts->sources[i].channel->hold[k];
             double off = fabs(hold->width_us.mean - point->us);
-            bool near = off <= fmax(fmax(4.0 * point->U95, 4.0 * hold->width_us.U95), 1e-3);
+            bool near = spw_hold_judged(facts->sources[i].channel, hold) &&
+                        off <= fmax(fmax(4.0 * point->U95, 4.0 * hold->width_us.U95), 1e-3);
             if (near && (best.hold == NULL || hold->pulses > best.hold->pulses))
                 best = (end_hold){hold, i, k};
         }

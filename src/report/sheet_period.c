@@ -1,4 +1,5 @@
 /* The frame period over time, and its distribution. */
+#include "report/describe.h"
 #include "report/sheet.h"
 
 #include <math.h>
@@ -48,8 +49,8 @@ static void draw_over_time(spw_sheet *sheet, const spw_plan_source *source, rang
         spw_draw_begin(sheet->out, "period", "half", SPW_NARROW_PX, TOP_PX + PLOT_PX + FOOT_PX,
                        "Frame period over time", description);
     double margin = fmax(0.05 * (r.high - r.low), 0.2);
-    spw_axis x = spw_axis_make(0.0, source->capture->summary.duration_s, LEFT_PX,
-                               SPW_NARROW_PX - RIGHT_PX, 52.0, false),
+    spw_axis x = spw_axis_make(spw_judged_from_s(source->capture), spw_judged_to_s(source->capture),
+                               LEFT_PX, SPW_NARROW_PX - RIGHT_PX, 52.0, false),
              y = spw_axis_make(r.low - margin, r.high + margin, TOP_PX + PLOT_PX, TOP_PX, 24.0,
                                false);
     spw_envelope *envelope;

@@ -1,4 +1,5 @@
 /* What somebody needs to repeat the measurement, and what this sheet does not show. */
+#include "report/describe.h"
 #include "report/sheet.h"
 
 #include <math.h>
@@ -23,6 +24,10 @@ static void put_capture(spw_sheet *sheet, const spw_plan_source *source) {
         spw_sheet_put(sheet, i > 0 ? ", " : "");
         spw_sheet_text(sheet, capture->summary.recognised.text[i]);
     }
+    if (spw_judged_in_part(capture))
+        spw_sheet_printf(sheet, "; judged from %s to %s only",
+                         spw_figure_plain(spw_judged_from_s(capture), 9, "s").text,
+                         spw_figure_plain(spw_judged_to_s(capture), 9, "s").text);
     item_end(sheet);
     item(sheet, "Channel");
     spw_sheet_put(sheet, "<code data-channel=\"\">");

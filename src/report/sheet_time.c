@@ -1,4 +1,5 @@
 /* The signal section: width over time with holds, events and regimes. */
+#include "report/describe.h"
 #include "report/sheet.h"
 
 #include <inttypes.h>
@@ -139,16 +140,19 @@ static void draw_time(spw_sheet *sheet, const spw_plan_source *source, size_t in
     char id[32], description[400];
     double width = wide ? SPW_WIDE_PX : SPW_NARROW_PX;
     (void)snprintf(id, sizeof id, "time%zu%s", index, wide ? "" : "-n");
-    (void)snprintf(description, sizeof description,
-                   "%zu pulses over %s in %zu holds; widths from %s to %s.", channel->pulses,
-                   spw_figure_plain(source->capture->summary.duration_s, 4, "s").text,
-                   channel->holds, spw_figure_unit(channel->width_us.min, 1, "").text,
-                   spw_figure_unit(channel->width_us.max, 1, SPW_MICRO).text);
+    (void)snprintf(
+        description, sizeof description, "%zu pulses over %s in %zu holds; widths from %s to %s.",
+        channel->pulses,
+        spw_figure_plain(spw_judged_to_s(source->capture) - spw_judged_from_s(source->capture), 4,
+                         "s")
+            .text,
+        channel->holds, spw_figure_unit(channel->width_us.min, 1, "").text,
+        spw_figure_unit(channel->width_us.max, 1, SPW_MICRO).text);
     spw_draw draw =
         spw_draw_begin(sheet->out, id, wide ? "wide" : "narrow", width, TOP_PX + PLOT_PX + FOOT_PX,
                        "Pulse width over time", description);
-    spw_axis x = spw_axis_make(0.0, source->capture->summary.duration_s, LEFT_PX, width - RIGHT_PX,
-                               52.0, false),
+    spw_axis x = spw_axis_make(spw_judged_from_s(source->capture), spw_judged_to_s(source->capture),
+                               LEFT_PX, width - RIGHT_PX, 52.0, false),
              y = width_axis(channel);
     spw_envelope *envelope;
     if (spw_envelope_new(&x, &y, &envelope) != SPW_OK) {
@@ -199,7 +203,10 @@ void spw_sheet_time(spw_sheet *sheet) {
                              "them it moved. ");
         put_legend(sheet, channel);
         if (channel->regimes > 1)
-            spw_sheet_put(sheet, "Dashed: where the frame period changes.");
+            spw_sheet_printf(
+                sheet, "Dashed: where the frame period changes; only frames of %s are judged.",
+                spw_figure_unit(channel->regime[channel->main_regime].period_us, 1, SPW_MICRO)
+                    .text);
         spw_sheet_put(sheet, "</figcaption>\n");
         draw_time(sheet, &facts->sources[i], i, true);
         draw_time(sheet, &facts->sources[i], i, false);

@@ -28,16 +28,9 @@ static int by_value(const void *a, const void *b) {
     return (x > y) - (x < y);
 }
 
-static size_t main_range(const spw_channel *channel, size_t *first) {
-    *first = 0;
-    if (channel->regimes == 0)
-        return channel->pulses;
-    *first = channel->regime[channel->main_regime].first_pulse;
-    return channel->regime[channel->main_regime].end_pulse;
-}
-
-static void add_channel(const spw_channel *channel, widths *w) {
-    size_t first, end = main_range(channel, &first), hold = 0;
+/* The widths of pulses [first, end) outside of holds. */
+static void add_pulses(const spw_channel *channel, size_t first, size_t end, widths *w) {
+    size_t hold = 0;
     double last = NAN;
     for (size_t i = first; i < end; i++) {
         while (hold < channel->holds && channel->hold[hold].end_pulse <= i)
@@ -54,6 +47,14 @@ static void add_channel(const spw_channel *channel, widths *w) {
         last = width;
         w->sampling_us = fmax(w->sampling_us, (double)channel->pulse[i].u_width_us);
     }
+}
+
+static void add_channel(const spw_channel *channel, widths *w) {
+    for (size_t r = 0; r < channel->regimes; r++)
+        if (spw_regime_judged(channel, r))
+            add_pulses(channel, channel->regime[r].first_pulse, channel->regime[r].end_pulse, w);
+    if (channel->regimes == 0)
+        add_pulses(channel, 0, channel->pulses, w);
     if (channel->budget.u_timebase > 0 && channel->width_us.mean > 0)
         w->timebase_ratio =
             fmax(w->timebase_ratio, channel->budget.u_timebase / channel->width_us.mean);

@@ -69,6 +69,8 @@ void spw_span_saturation(const spw_channel *const *channels, size_t n, spw_span 
         stair window[WINDOW];
         size_t filled = 0;
         for (size_t i = 0; i < channels[c]->holds; i++) {
+            if (!spw_hold_judged(channels[c], &channels[c]->hold[i]))
+                continue;
             filled = add_hold(window, filled, &channels[c]->hold[i]);
             if (filled == WINDOW)
                 note(window, span);

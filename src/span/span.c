@@ -134,7 +134,7 @@ static void pool_frames(const spw_channel *const *channels, size_t n, spw_span *
             span->shortest_frame_us = fmin(span->shortest_frame_us, channel->period_us.min);
         }
         for (size_t r = 0; r < channel->regimes; r++)
-            if (channel->regime[r].frames >= 8)
+            if (channel->regime[r].frames >= 8 && spw_regime_judged(channel, r))
                 span->shortest_frame_us =
                     fmin(span->shortest_frame_us, channel->regime[r].period_us);
         if (isfinite(channel->step_us) && !(channel->step_u_us >= finest)) {
@@ -154,7 +154,8 @@ static spw_held *gather(const spw_channel *const *channels, size_t n, size_t *ho
     *holds = 0;
     for (size_t i = 0; i < n && held != NULL; i++)
         for (size_t k = 0; k < channels[i]->holds; k++)
-            if (channels[i]->hold[k].pulses > 0 && isfinite(channels[i]->hold[k].width_us.mean))
+            if (channels[i]->hold[k].pulses > 0 && isfinite(channels[i]->hold[k].width_us.mean) &&
+                spw_hold_judged(channels[i], &channels[i]->hold[k]))
                 held[(*holds)++] = (spw_held){&channels[i]->hold[k], i};
     return held;
 }

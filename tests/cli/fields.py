@@ -18,6 +18,7 @@ EFFECT = [
     ("latency_ms", ["typical", "worst"]),
 ]
 END = "deviation_us U95 probability_meets frames_needed resolution_needed_us".split()
+SPAN = ["low", "low_U95", "high", "high_U95", "neutral", "neutral_U95", "basis"]
 TOOL = ("tool", ["name", "version"])
 CHANNEL = [
     "name", "kind", "resolution_us", ("doubt", [["what", "from_s", "to_s", "bound_us"]]), "signal", "reason", "polarity", "polarity_basis",
@@ -28,10 +29,10 @@ CHANNEL = [
     "trail_jitter_us",
     ("holds", [["start_s", "end_s", "pulses", ("width_us", SUMMARY), "drift_us_per_s",
                 ("budget_us", BUDGET), "in_doubt", "doubt_bound_us"]]),
-    ("span_us", ["low", "low_U95", "high", "high_U95", "neutral", "neutral_U95", "basis"]),
+    ("span_us", SPAN),
     ("controller_step_us", ["value", "u"]),
     ("width_line", ["frequency_hz", "amplitude_us", "p_value"]),
-    ("regimes", [["start_s", "end_s", "frames", "period_us"]]),
+    ("regimes", [["start_s", "end_s", "frames", "period_us", "judged", ("span_us", SPAN)]]),
     ("events", [["kind", "at_s", "count", "value_us"]]), "events_not_listed",
     ("after_last_frame", ["level", "for_s"]), ("levels", ["low", "high", "unit"]),
     ("edge_timing", ["method", "edges", "noise_rms", "droop_corner_hz", "hum_hz",
@@ -41,7 +42,7 @@ CHANNEL = [
 SCHEMAS = {
     "spanwright.measure/1": [
         "schema", TOOL,
-        ("captures", [["file", "digest_sha256", "format", "recognised", "duration_s", "truncated",
+        ("captures", [["file", "digest_sha256", "format", "recognised", "duration_s", "from_s", "to_s", "truncated",
                        "timebase_ppm", "clock_correction", "warnings", ("channels", [CHANNEL])]]),
     ],
     "spanwright.plan/1": [

@@ -98,3 +98,26 @@ void measured_print(const spw_channel *c) {
     for (size_t i = 0; i < c->warnings.n; i++)
         fprintf(stderr, "  warning: %s\n", c->warnings.text[i]);
 }
+
+static spw_status to_train(void *context, const spw_edge *edges, size_t n) {
+    return spw_train_push(context, edges, n);
+}
+
+spw_channel measured_samples(const float *samples, size_t n, double rate_hz,
+                             const spw_measure_options *options) {
+    spw_measure_options o = spw_measure_defaults();
+    o.timebase_ppm = 0;
+    spw_train *train = NULL;
+    need(spw_train_new(options != NULL ? options : &o, 1 / rate_hz, &train) == SPW_OK, "new");
+    spw_edge_settings settings = {.sample_rate_hz = rate_hz, .full_scale = 1};
+    spw_edge_finder *finder = NULL;
+    spw_edge_report report;
+    need(spw_edge_finder_new(&settings, to_train, train, &finder) == SPW_OK, "finder");
+    need(spw_edge_finder_push(finder, samples, n) == SPW_OK, "samples");
+    need(spw_edge_finder_finish(finder, &report) == SPW_OK, "report");
+    spw_channel channel;
+    need(spw_train_finish(train, (double)n / rate_hz, 1, &report, &channel) == SPW_OK, "finish");
+    spw_edge_finder_free(finder);
+    spw_train_free(train);
+    return channel;
+}

@@ -16,6 +16,9 @@ spw_channel measured(const sim_train_spec *spec, double rate_hz, double phase,
 /* From any changes of one channel. */
 spw_channel measured_changes(const spw_change *changes, size_t n, double resolution_s, double end_s,
                              const spw_measure_options *options);
+/* From the n samples of a recording, full scale +-1. */
+spw_channel measured_samples(const float *samples, size_t n, double rate_hz,
+                             const spw_measure_options *options);
 /* How many events of a kind, and the sum of their counts. */
 size_t measured_events(const spw_channel *channel, spw_event_kind kind, uint64_t *sum);
 /* |a - b| <= tolerance; says so on stderr where not. */
