@@ -76,6 +76,8 @@ typedef enum spw_edge_method {
 #define SPW_DOUBT_FEW 0x10u        /* too few pulses to learn the edge's shape */
 #define SPW_DOUBT_TOO_FAST 0x20u   /* edges shorter than the sampling can show */
 #define SPW_DOUBT_NO_PLATEAU 0x40u /* no plateau of 100 us: no width can be given */
+#define SPW_DOUBT_WEAK 0x80u       /* steps so low that they may be the crosstalk of another line */
+#define SPW_DOUBT_SHAPE 0x100u     /* the edges' shape changes: no learned one holds */
 /* The word of JSON for one of them; never NULL. */
 const char *spw_doubt_name(uint32_t what);
 

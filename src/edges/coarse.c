@@ -11,7 +11,6 @@
 #define MEAN_S 60e-6      /* two adjacent means of this length are compared */
 #define SHORTEST_S 100e-6 /* pulses below this have no plateau to refer to */
 #define APART_S 200e-6    /* transitions of one direction are this far apart */
-#define STAND_OUT 8.0     /* of the differences' robust deviation; below it: noise */
 #define QUANTUM_SHARE 0.4
 enum { BLOCK = 4096, PROBES = 8192, PEAKS = 2048 };
 
@@ -23,7 +22,8 @@ spw_status spw_coarse_new(double rate_hz, spw_coarse *c) {
     *c = (spw_coarse){.m = spw_coarse_mean(rate_hz)};
     c->sum = calloc(BLOCK + 2 * c->m + 4, sizeof *c->sum);
     c->d = malloc(BLOCK * sizeof *c->d);
-    if (c->sum != NULL && c->d != NULL)
+    c->probe = malloc(PROBES * sizeof *c->probe);
+    if (c->sum != NULL && c->d != NULL && c->probe != NULL)
         return SPW_OK;
     spw_coarse_free(c);
     return SPW_ERR_MEMORY;
@@ -32,6 +32,7 @@ spw_status spw_coarse_new(double rate_hz, spw_coarse *c) {
 void spw_coarse_free(spw_coarse *c) {
     free(c->sum);
     free(c->d);
+    free(c->probe);
     *c = (spw_coarse){0};
 }
 
@@ -187,10 +188,12 @@ static void scan(const spw_trace *trace, const spw_coarse *s, size_t from, size_
     }
 }
 
-void spw_coarse_find(const spw_coarse *s, const spw_trace *trace, const spw_step_size *size,
-                     spw_mark *marks, size_t room, size_t *n, size_t *glitches) {
-    float threshold = (float)fmax(0.5 * size->typical, FLT_MIN);
-    size_t from = s->m, end = trace->n > s->m ? trace->n - s->m : 0;
+void spw_coarse_find_in(const spw_coarse *s, const spw_trace *trace, size_t from, size_t to_sample,
+                        double least, spw_mark *marks, size_t room, size_t *n, size_t *glitches) {
+    float threshold = (float)fmax(least, FLT_MIN);
+    size_t end = trace->n > s->m ? trace->n - s->m : 0;
+    from = from > s->m ? from : s->m;
+    end = end < to_sample ? end : to_sample;
     finds f = {.marks = marks, .room = room};
     chunks all = {.trace = trace,
                   .last = (trace->n - 1 + trace->skip) / trace->chunk,
@@ -215,6 +218,11 @@ void spw_coarse_find(const spw_coarse *s, const spw_trace *trace, const spw_step
     *glitches = f.glitches;
 }
 
+void spw_coarse_find(const spw_coarse *s, const spw_trace *trace, const spw_step_size *size,
+                     spw_mark *marks, size_t room, size_t *n, size_t *glitches) {
+    spw_coarse_find_in(s, trace, 0, trace->n, 0.5 * size->typical, marks, room, n, glitches);
+}
+
 static int rising(const void *a, const void *b) {
     float x = *(const float *)a, y = *(const float *)b;
     return (x > y) - (x < y);
@@ -222,9 +230,12 @@ static int rising(const void *a, const void *b) {
 
 /* Robust deviation of the differences: their 40 % quantile over the normal
  * distribution's (transitions are rare, below a third even at 400 frames a second). */
-static double difference_noise(const spw_trace *trace, const spw_coarse *s, float *probe) {
-    size_t span = trace->n - 2 * s->m, step = span / PROBES + 1, n = 0;
-    for (size_t i = s->m; i < trace->n - s->m && n < PROBES; i += step)
+double spw_coarse_noise(const spw_coarse *s, const spw_trace *trace, size_t from, size_t to) {
+    if (to < from + 4 * s->m || to > trace->n)
+        return 0;
+    float *probe = s->probe;
+    size_t span = to - from - 2 * s->m, step = span / PROBES + 1, n = 0;
+    for (size_t i = from + s->m; i < to - s->m && n < PROBES; i += step)
         probe[n++] = (float)fabs(mean(trace->y, i, i + s->m) - mean(trace->y, i - s->m, i));
     return n > 0 ? (double)gsl_stats_float_select(probe, 1, n, n * 2 / 5) / 0.5244 : 0;
 }
@@ -282,12 +293,13 @@ spw_status spw_coarse_size(const spw_coarse *s, const spw_trace *trace, double f
         status = SPW_ERR_MEMORY;
     if (status != SPW_OK || trace->n < 4 * s->m)
         goto done;
-    size->noise = difference_noise(trace, s, value);
+    size->noise = spw_coarse_noise(s, trace, 0, trace->n);
     if (full_scale > 0) { /* digitised: a step of the last bit or two is no step */
         float enough = (float)(size->noise / QUANTUM_SHARE * (1 - 1e-6));
-        size->noise = fmax(size->noise, QUANTUM_SHARE * (double)quantum(trace, full_scale, enough));
+        size->quantum = QUANTUM_SHARE * (double)quantum(trace, full_scale, enough);
+        size->noise = fmax(size->noise, size->quantum);
     }
-    spw_step_size least = {.typical = 2 * STAND_OUT * size->noise};
+    spw_step_size least = {.typical = 2 * SPW_STAND_OUT * size->noise};
     do { /* too many peaks to hold: only the larger ones can be the signal */
         spw_coarse_find(s, trace, &least, marks, PEAKS, &n, &glitches);
         least.typical = 4 * fmax(least.typical, 1e-30);

@@ -11,6 +11,26 @@ static double instant(const spw_edge_finder *f, double sample) {
     return f->settings.start_s + sample / f->settings.sample_rate_hz;
 }
 
+#define GOES_ON_S 1.0 /* a stretch in doubt, across a pause of this */
+
+void spw_finder_doubt(spw_edge_finder *f, uint32_t what, double from, double to, double bound_us) {
+    spw_edge_report *r = &f->report;
+    double from_s = instant(f, from), to_s = instant(f, to);
+    r->doubts |= what;
+    for (size_t i = r->doubts_placed; i-- > 0;) {
+        spw_doubt *d = &r->doubt[i];
+        if (d->what != what)
+            continue;
+        if (from_s > d->to_s + GOES_ON_S && r->doubts_placed < SPW_DOUBTS_MAX)
+            break;
+        d->to_s = fmax(d->to_s, to_s);
+        d->bound_us = isnan(bound_us) ? bound_us : fmax(d->bound_us, bound_us);
+        return;
+    }
+    if (r->doubts_placed < SPW_DOUBTS_MAX)
+        r->doubt[r->doubts_placed++] = (spw_doubt){what, from_s, to_s, bound_us};
+}
+
 /* The level is lost at sample number `from`; known again, with the next
  * transition, from `until`. */
 static spw_status lose(spw_edge_finder *f, double from, double until) {
@@ -44,8 +64,12 @@ static spw_status deliver_mark(spw_edge_finder *f, const spw_mark *mark) {
             SPW_EDGE_FOUND | (f->lost ? 0 : SPW_EDGE_FIRST) | (rising != 0 ? 0 : SPW_EDGE_RISING);
         edge[n++] = (spw_edge){.time_s = instant(f, from), .flags = flags};
     }
-    edge[n++] = (spw_edge){
-        .time_s = instant(f, at), .u_us = (float)(mark->u * us), .flags = rising | mark->flags};
+    uint32_t weak = mark->weak ? SPW_EDGE_DOUBTFUL : 0;
+    if (mark->weak)
+        spw_finder_doubt(f, SPW_DOUBT_WEAK, at, at, (double)NAN);
+    edge[n++] = (spw_edge){.time_s = instant(f, at),
+                           .u_us = (float)(mark->u * us),
+                           .flags = rising | weak | mark->flags};
     f->any = true;
     f->lost = false;
     f->before = *mark;

@@ -17,6 +17,10 @@ const char *spw_doubt_name(uint32_t what) {
         return "too_fast";
     case SPW_DOUBT_NO_PLATEAU:
         return "no_plateau";
+    case SPW_DOUBT_WEAK:
+        return "weak";
+    case SPW_DOUBT_SHAPE:
+        return "shape";
     default:
         return "unknown";
     }

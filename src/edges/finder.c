@@ -68,7 +68,7 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
     f->marks = malloc(MARKS * sizeof *f->marks);
     if (f->store == NULL || f->flag == NULL || f->range == NULL || f->marks == NULL ||
         spw_coarse_new(rate, &f->coarse_scratch) != SPW_OK ||
-        spw_crossing_new(rate, &f->crossing) != SPW_OK) {
+        spw_heights_new(&f->heights) != SPW_OK || spw_crossing_new(rate, &f->crossing) != SPW_OK) {
         spw_edge_finder_free(f);
         return SPW_ERR_MEMORY;
     }
@@ -82,6 +82,7 @@ void spw_edge_finder_free(spw_edge_finder *finder) {
     if (finder == NULL)
         return;
     spw_coarse_free(&finder->coarse_scratch);
+    spw_heights_free(&finder->heights);
     spw_crossing_free(&finder->crossing);
     spw_shape_free(&finder->shape);
     free(finder->store);
@@ -147,19 +148,16 @@ static size_t mind_gaps(const spw_edge_finder *f, size_t n) {
     return kept;
 }
 
-/* The height that a step is expected to have follows the signal slowly; a line that
- * went quiet is looked at afresh, but what is left of it (crosstalk) is no signal. */
+/* The height that a step is expected to have follows the signal; a line that went quiet is
+ * looked at afresh, but what is left of it (crosstalk) is no signal. */
 static spw_status follow_size(spw_edge_finder *f, const spw_trace *trace, size_t n) {
     if (n >= 4) {
-        double sum = 0;
-        for (size_t k = 0; k < n; k++)
-            sum += (double)f->marks[k].height;
-        f->size.typical = 0.5 * (f->size.typical + sum / (double)n);
+        f->size.typical = spw_heights_last(f->marks, n);
         return SPW_OK;
     }
     spw_step_size size;
     spw_status status = spw_coarse_size(&f->coarse_scratch, trace, f->settings.full_scale, &size);
-    if (status == SPW_OK && n == 0 && size.typical > 0.2 * f->size.typical)
+    if (status == SPW_OK && n == 0 && size.typical > SPW_WEAK_SHARE * f->size.typical)
         f->size = size;
     return status;
 }
@@ -214,7 +212,8 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
             return status;
     }
     if (f->size.typical > 0) {
-        spw_coarse_find(&f->coarse_scratch, &trace, &f->size, f->marks, MARKS, &n, &glitches);
+        spw_heights_find(&f->heights, &f->coarse_scratch, &trace, &f->size, f->marks, MARKS, &n,
+                         &glitches);
         n = mind_gaps(f, n);
     }
     bool full = f->n == f->capacity || last;
@@ -267,8 +266,11 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     if (status != SPW_OK)
         return status;
     f->decided = to > f->decided ? to : f->decided;
-    if (!last || more)
-        drop(f, f->decided > f->margin ? f->decided - f->margin : 0);
+    if (!last || more) {
+        size_t keep = (size_t)spw_heights_keep(&f->heights, f->marks, n, (double)f->decided,
+                                               f->settings.sample_rate_hz);
+        drop(f, keep > f->margin ? keep - f->margin : 0);
+    }
     if (f->learned && !last)
         shrink(f);
     size_t stretch = spw_trace_samples(f->settings.sample_rate_hz, STRETCH_S, LEAST_SAMPLES / 2);

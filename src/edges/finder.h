@@ -5,6 +5,7 @@
 #include "edges/coarse.h"
 #include "edges/crossing.h"
 #include "edges/fit.h"
+#include "edges/heights.h"
 #include "edges/tilt.h"
 #include "edges/trace.h"
 
@@ -36,6 +37,7 @@ struct spw_edge_finder {
 
     spw_mark *marks;
     spw_coarse coarse_scratch;
+    spw_heights heights;
     spw_crossing crossing;
 
     /* what the signal is like, once known */
@@ -76,6 +78,9 @@ spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n,
                            size_t fresh) SPW_CHECKED;
 /* Delivers marks and gaps at positions [from, to) of the stretch. */
 spw_status spw_finder_deliver(spw_edge_finder *f, size_t n, size_t from, size_t to) SPW_CHECKED;
+/* A stretch in doubt, from sample number to sample number of the channel; one that goes on
+ * where the last of its kind ended is the same. */
+void spw_finder_doubt(spw_edge_finder *f, uint32_t what, double from, double to, double bound_us);
 /* Marks clipped samples not looked at yet. */
 void spw_finder_flag(spw_edge_finder *f);
 /* Shortest run of missing samples that can hide a transition. */

@@ -30,7 +30,7 @@ typedef struct spw_mark {
     float sign;     /* +1 rises, -1 falls */
     uint32_t flags; /* SPW_EDGE_CLIPPED, _FALLBACK, _DOUBTFUL */
     bool gap;       /* missing samples between the mark before and this one */
-    double gap_from, gap_to;
+    bool weak;      /* so low that it may be no step of this line */
 } spw_mark;
 
 /* The coupling undone: z = y + p I + q II (I, II: first and second running

@@ -79,6 +79,24 @@ static spw_status about_scatter(spw_channel *c) {
                          sd_us);
 }
 
+/* With its place, where it has one. */
+static spw_status say_doubt(const spw_edge_report *report, uint32_t what, const char *text,
+                            spw_channel *c) {
+    size_t places = 0;
+    for (size_t i = 0; i < report->doubts_placed; i++)
+        places += report->doubt[i].what == what;
+    const spw_doubt *first = NULL;
+    for (size_t i = 0; places > 0 && i < c->doubts && first == NULL; i++)
+        first = c->doubt[i].what == what ? &c->doubt[i] : NULL;
+    if (first == NULL)
+        return spw_notes_add(&c->warnings, "%s", text);
+    if (places == 1)
+        return spw_notes_add(&c->warnings, "from %.3f s to %.3f s %s", first->from_s, first->to_s,
+                             text);
+    return spw_notes_add(&c->warnings, "in %zu stretches, the first from %.3f s to %.3f s, %s",
+                         places, first->from_s, first->to_s, text);
+}
+
 static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
     static const struct {
         uint32_t doubt;
@@ -100,11 +118,17 @@ static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
         {SPW_DOUBT_TOO_FAST, "the edges are too fast for this sample rate: record faster"},
         {SPW_DOUBT_NO_PLATEAU,
          "the signal never settles for 100 us: no level can be told, so no width either"},
+        {SPW_DOUBT_WEAK,
+         "the steps are less than a fifth as high as before: the line fades, or what couples in "
+         "from another line was taken for it"},
+        {SPW_DOUBT_SHAPE,
+         "the edges look different from those that the timing was learned from: widths may be off "
+         "by more than the stated uncertainty"},
     };
     for (size_t i = 0; report != NULL && i < sizeof said / sizeof said[0]; i++) {
         if ((report->doubts & said[i].doubt) == 0)
             continue;
-        spw_status status = spw_notes_add(&c->warnings, "%s", said[i].text);
+        spw_status status = say_doubt(report, said[i].doubt, said[i].text, c);
         if (status != SPW_OK)
             return status;
     }
