@@ -14,8 +14,26 @@ typedef struct look {
     bool text; /* printable lines of some variety */
     bool keywords;
     bool markup;
-    bool wide; /* 16 bits a character */
+    bool wide;            /* 16 bits a character */
+    const char *document; /* a picture or a page, by its first bytes; NULL */
 } look;
+
+/* Their specifications' signatures: PNG (ISO/IEC 15948 5.2), PDF (ISO 32000-1 7.5.2),
+ * JPEG (ITU-T T.81 B.1.1: SOI and the next marker's first byte), GIF (89a 17). */
+static const char *document_of(const char *head, size_t length) {
+    static const struct {
+        const char *bytes;
+        size_t n;
+        const char *name;
+    } known[] = {{"\x89PNG\r\n\x1a\n", 8, "a picture (PNG)"},
+                 {"\xff\xd8\xff", 3, "a picture (JPEG)"},
+                 {"GIF8", 4, "a picture (GIF)"},
+                 {"%PDF-", 5, "a document (PDF)"}};
+    for (size_t i = 0; i < sizeof known / sizeof known[0]; i++)
+        if (length >= known[i].n && memcmp(head, known[i].bytes, known[i].n) == 0)
+            return known[i].name;
+    return NULL;
+}
 
 static size_t blanks(const char *head, size_t length) {
     size_t at = length >= 3 && memcmp(head, "\xef\xbb\xbf", 3) == 0 ? 3 : 0;
@@ -39,7 +57,7 @@ static bool is_text(const char *head, size_t length) {
 }
 
 static look examine(const char *head, size_t length) {
-    look found = {.text = is_text(head, length)};
+    look found = {.text = is_text(head, length), .document = document_of(head, length)};
     size_t at = blanks(head, length);
     static const char *const keywords[] = {"$var",   "$date",    "$version",       "$timescale",
                                            "$scope", "$comment", "$enddefinitions"};
@@ -56,6 +74,10 @@ static spw_status not_recognised(look found, bool has_rate, spw_error *error) {
     const char *why =
         "this is no VCD, table or sound file; if it is a raw logic dump (8 channels a byte), give "
         "its sample rate with --rate HZ";
+    if (found.document != NULL)
+        return spw_error_set(error, SPW_ERR_FORMAT,
+                             "this is %s, not a capture; export the recorder's data as VCD or CSV",
+                             found.document);
     if (found.wide)
         why = "this is text of 16 bits a character; save it as UTF-8 and read that";
     else if (found.text && found.keywords)
@@ -97,7 +119,7 @@ static spw_status recognise(spw_source *source, const spw_read_options *options,
         return SPW_OK;
     }
     look found = examine(head, length < 4096 ? length : 4096);
-    if (!options->has_rate || found.text || found.wide)
+    if (!options->has_rate || found.text || found.wide || found.document != NULL)
         return not_recognised(found, options->has_rate, error);
     *format = SPW_FORMAT_RAW;
     return SPW_OK;

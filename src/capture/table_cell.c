@@ -26,9 +26,37 @@ static bool is_blank(char c, char separator) {
     return c == ' ' || c == '\r' || (c == '\t' && separator != '\t');
 }
 
+/* Columns set apart by blanks: as many blanks as there are make one separator, and
+ * a unit in brackets belongs to the name before it ("Time (s)"). */
+static bool next_of_blanks(spw_table_cells *cells, spw_table_cell *cell) {
+    const char *at = cells->at, *end = cells->end;
+    while (at < end && is_blank(*at, '\0'))
+        at++;
+    cells->at = NULL;
+    if (at == end)
+        return false;
+    const char *from = at, *next = at;
+    do {
+        at = next;
+        char close = *at == '(' ? ')' : *at == '[' ? ']' : '\0';
+        const char *closed = close != '\0' ? memchr(at, close, (size_t)(end - at)) : NULL;
+        at = closed != NULL ? closed + 1 : at;
+        while (at < end && !is_blank(*at, '\0'))
+            at++;
+        next = at;
+        while (next < end && is_blank(*next, '\0'))
+            next++;
+    } while (next < end && (*next == '(' || *next == '['));
+    cells->at = next < end ? next : NULL;
+    *cell = (spw_table_cell){.text = from, .length = (size_t)(at - from)};
+    return true;
+}
+
 bool spw_table_next_cell(spw_table_cells *cells, spw_table_cell *cell) {
     if (cells->at == NULL)
         return false;
+    if (cells->separator == ' ')
+        return next_of_blanks(cells, cell);
     const char *at = cells->at, *end = cells->end;
     char separator = cells->separator;
     while (at < end && is_blank(*at, separator))

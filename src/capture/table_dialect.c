@@ -119,7 +119,8 @@ static bool commas_unclear(const spw_table_row *rows, size_t n) {
 spw_table_dialect spw_table_find_dialect(const char *head, size_t length, bool whole) {
     static const struct {
         char separator, mark;
-    } pairs[] = {{'\t', '.'}, {';', '.'}, {',', '.'}, {'\t', ','}, {';', ','}, {',', ','}};
+    } pairs[] = {{'\t', '.'}, {';', '.'}, {',', '.'}, {'\t', ','},
+                 {';', ','},  {',', ','}, {' ', '.'}, {' ', ','}};
     spw_table_dialect best = {.separator = ',', .mark = '.', .line_end = '\n'};
     if (length > 0 && memchr(head, '\n', length) == NULL && memchr(head, '\r', length) != NULL)
         best.line_end = '\r';
@@ -132,9 +133,10 @@ spw_table_dialect spw_table_find_dialect(const char *head, size_t length, bool w
         size_t strict = 0, partly = 0, values = 0;
         for (size_t i = from; i < n; i++) {
             row_kinds kinds = look_at(&rows[i], pairs[p].separator, pairs[p].mark);
-            if (kinds.numbers > 0 && kinds.words == 0)
+            bool blanks = pairs[p].separator == ' '; /* prose has them, too */
+            if (kinds.numbers > blanks && kinds.words == 0)
                 strict++;
-            else if (kinds.numbers >= 2 && kinds.values >= kinds.words)
+            else if (!blanks && kinds.numbers >= 2 && kinds.values >= kinds.words)
                 partly++;
             else
                 continue;

@@ -25,6 +25,12 @@ spw_table_cells spw_table_find_cells(const spw_table_finder *find, const spw_tab
 /* Cell `index` of a row; an empty one when the row is shorter. */
 spw_table_cell spw_table_find_cell(const spw_table_finder *find, const spw_table_row *row,
                                    size_t index);
+/* From `row` on, which `cursor` stands behind: do rows with words beside them keep the step that
+ * the rows without have? Rows of a preamble tell sizes and offsets and keep none. */
+bool spw_table_words_beside_data(const spw_table_finder *find, spw_table_cursor cursor,
+                                 spw_table_row row);
+/* The step or rate that a row above the numbers tells, into the layout (table_preamble.c). */
+void spw_table_find_told_rate(const spw_table_finder *find);
 /* Rows of names and of units among those above the numbers (table_header.c). */
 void spw_table_find_header(spw_table_finder *find, const spw_table_row **names,
                            const spw_table_row **units);

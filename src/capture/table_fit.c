@@ -14,10 +14,13 @@
  * room than this, or a round number that much rounder. */
 #define STEP_ROOM 2e-4
 #define ROUNDED_ROWS_MIN 16
+/* Of uneven samples, this share of the steps is no longer than what is taken as resolved. */
+#define USUAL_STEPS 0.95
 #define DRIFT_MIN 1e-6
 #define DRIFT_MAX 1e-4
 
 typedef struct head_times {
+    bool sampled; /* of volts: no row can be at a time of its own */
     size_t n;
     int64_t *tick;
     double *width;
@@ -166,7 +169,8 @@ static void settle_step(spw_table_clock *clock, double least, double most) {
         clock->step_doubt = DRIFT_MIN;
 }
 
-/* Does the running check accept the head? */
+/* Does the running check accept the head?
+ *   strictly   without a fault; else a few are borne, of samples fewer: each cuts them */
 static bool holds(spw_table_clock *clock, const head_times *times, bool strictly) {
     size_t gaps = 0, off = 0;
     spw_table_clock_rewind(clock);
@@ -183,7 +187,7 @@ static bool holds(spw_table_clock *clock, const head_times *times, bool strictly
     }
     if (strictly || times->n < 10)
         return gaps + off == 0;
-    return off * 20 <= times->n && (gaps + off) * 10 <= times->n;
+    return off * (times->sampled ? 200 : 20) <= times->n && (gaps + off) * 10 <= times->n;
 }
 
 /* Times printed finely enough to tell each row from the next, or in steps of
@@ -309,8 +313,10 @@ static void decide(const spw_table_probe *probe, const head_times *times, spw_ta
     }
     fit->rounded =
         times->n >= 3 && spw_table_probe_idle_repeats(probe, times->tick, times->n) * 10 > times->n;
-    if (changing < 0.5 && usual > 0) /* irregular samples */
-        clock->resolution_s = spw_table_tick_s(clock, (double)usual);
+    fit->uneven_samples = usual > 0 && (changing < 0.5 || spw_table_probe_sampled(probe));
+    if (fit->uneven_samples) /* a change is up to a step before its row: the longer ones count */
+        clock->resolution_s = spw_table_tick_s(
+            clock, (double)times->sorted[(size_t)(USUAL_STEPS * (double)(times->n - 2))]);
     else
         clock->resolution_s = change_resolution_s(clock, times);
 }
@@ -324,6 +330,8 @@ spw_status spw_table_fit_clock(const spw_table_layout *layout, const spw_table_p
     times.tick = calloc(probe->rows, sizeof *times.tick);
     times.width = calloc(probe->rows, sizeof *times.width);
     times.sorted = calloc(probe->rows, sizeof *times.sorted);
+    for (size_t c = 0; c < probe->channels; c++)
+        times.sampled = times.sampled || layout->column[probe->column[c]].role == SPW_ROLE_SAMPLES;
     spw_status status = SPW_OK;
     if (times.tick == NULL || times.width == NULL || times.sorted == NULL)
         status = spw_error_set(error, SPW_ERR_MEMORY, "out of memory");

@@ -60,7 +60,6 @@ static void find_rows(spw_table_finder *find, const spw_table_row **names,
     *names = *units = NULL;
     above_kind kind, next;
     for (size_t i = 0; looks_like_header(find, i, wanted, &kind); i++) {
-        layout->header_rows++;
         bool has_units = kind.units > 0 && kind.units * 2 >= kind.words;
         if (has_units && *units == NULL && *names == NULL &&
             (kind.units == kind.words || looks_like_header(find, i + 1, wanted, &next))) {
@@ -72,6 +71,16 @@ static void find_rows(spw_table_finder *find, const spw_table_row **names,
     }
     if (*names != NULL)
         layout->names_line = (*names)->line;
+}
+
+/* Up to the last cell that holds something. */
+static size_t cells_filled(const spw_table_finder *find, const spw_table_row *row) {
+    spw_table_cells cells = spw_table_find_cells(find, row);
+    spw_table_cell cell;
+    size_t filled = 0;
+    for (size_t k = 1; k <= SPW_TABLE_COLUMNS_MAX && spw_table_next_cell(&cells, &cell); k++)
+        filled = cell.length > 0 ? k : filled;
+    return filled;
 }
 
 static void take_names(spw_table_finder *find, const spw_table_row *names,
@@ -104,6 +113,10 @@ static void take_names(spw_table_finder *find, const spw_table_row *names,
 void spw_table_find_header(spw_table_finder *find, const spw_table_row **names,
                            const spw_table_row **units) {
     find_rows(find, names, units);
+    spw_table_layout *layout = find->layout;
+    layout->named = *names != NULL ? cells_filled(find, *names) : 0;
+    for (size_t k = 0; k < layout->columns; k++)
+        layout->filled = layout->column[k].filled ? k + 1 : layout->filled;
     take_names(find, *names, *units);
 }
 

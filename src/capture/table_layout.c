@@ -2,7 +2,6 @@
  * what the rows above them say, and which column is the time. */
 #include "capture/table_finder.h"
 
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -149,7 +148,7 @@ static spw_status find_data(spw_table_finder *find) {
         if (spw_table_row_blank(&row))
             continue;
         if (is_data(find, &row)) {
-            if (goes_on(find, cursor)) {
+            if (goes_on(find, cursor) && spw_table_words_beside_data(find, cursor, row)) {
                 layout->data_at = (size_t)(row.text - find->head);
                 layout->data_line = row.line;
                 layout->beside_words = layout->first > 0 &&
@@ -178,22 +177,24 @@ static spw_status check_columns(spw_table_finder *find) {
     for (size_t k = 0; k < layout->columns; k++)
         values += layout->column[k].value && k != layout->time_column && k != layout->count_column;
     const spw_table_cell *name = &layout->column[layout->first].name;
-    char shown[64];
+    char shown[64], rate[96];
+    const char *words = spw_table_rate_words(layout, rate);
     if (layout->time_column == SPW_TABLE_NONE && !find->options->has_rate)
         return spw_error_set(find->error, SPW_ERR_FORMAT,
-                             "no column of the table is a time; give the rows a second with "
-                             "--rate HZ");
+                             "no column of the table is a time; give the rows a second with %s",
+                             words);
     if (layout->count_named && layout->time_column == layout->first && !find->options->has_rate)
         return spw_error_set(
             find->error, SPW_ERR_FORMAT,
             "column %zu (\"%s\") counts rows and no column tells the time; give the rows a second "
-            "with --rate HZ",
-            layout->first + 1, spw_text_safe(shown, sizeof shown, name->text, name->length));
+            "with %s",
+            layout->first + 1, spw_text_safe(shown, sizeof shown, name->text, name->length), words);
     if (values == 0 && layout->time_column != SPW_TABLE_NONE && !find->options->has_rate &&
         !layout->time_named)
         return spw_error_set(find->error, SPW_ERR_FORMAT,
                              "the table has one column of numbers; if they are samples of a line, "
-                             "give the rows a second with --rate HZ");
+                             "give the rows a second with %s",
+                             words);
     if (values == 0)
         return spw_error_set(find->error, SPW_ERR_FORMAT,
                              "the table has a time column and no other column of numbers; export "
@@ -254,6 +255,7 @@ spw_status spw_table_find_layout(const char *head, size_t length, bool whole,
             (spw_table_row){.text = head + layout->data_at, .length = length - layout->data_at};
     const spw_table_row *names, *units;
     spw_table_find_header(&find, &names, &units);
+    spw_table_find_told_rate(&find);
     spw_table_find_time_column(&find);
     spw_table_find_time_unit(&find, names, units);
     return check_columns(&find);

@@ -74,7 +74,8 @@ bool spw_table_row_whole(const char *before, size_t before_length, const char *l
 /* ---- words (table_words.c) ---- */
 
 /* Splits a header cell into its name and the unit behind it: "Time [us]",
- * "time(us)", "t/us", "time_us", or a unit alone (name_length 0).
+ * "time(us)", "t/us", "time_us", or a unit alone (name_length 0). Behind a number
+ * ("length 400 ms") it is that number's unit and none of the column.
  *   exponent   out: the unit in powers of ten of a second
  * False when there is no unit of time in it. */
 bool spw_table_time_unit(const char *text, size_t length, size_t *name_length, int *exponent);
@@ -121,6 +122,7 @@ typedef struct spw_table_column {
     spw_table_role role;
     bool value;       /* holds numbers or level words */
     bool filled;      /* holds anything */
+    bool calendar;    /* holds calendar times, and is not the time column */
     spw_unit unit;    /* of volts */
     double factor;    /* to volts */
     bool named_volts; /* the header says volts */
@@ -156,10 +158,14 @@ typedef struct spw_table_layout {
     spw_table_unit_source unit_source;
     size_t data_at; /* offset of the first row of numbers */
     uint64_t data_line;
-    size_t header_rows;
     uint64_t names_line; /* 0 when nothing names the columns */
     bool beside_words;   /* the first rows hold words beside the numbers */
+    double told_rate_hz; /* of a step or rate in the rows above; NAN */
+    uint64_t told_line;
+    size_t named, filled; /* cells of the row of names, of the rows of numbers */
 } spw_table_layout;
+/* "--rate HZ", or the rate that the preamble tells, as advice. */
+const char *spw_table_rate_words(const spw_table_layout *layout, char out[96]);
 
 /* Finds columns, first row of numbers, header and time column of a head. */
 spw_status spw_table_find_layout(const char *head, size_t length, bool whole,
@@ -195,6 +201,8 @@ void spw_table_probe_free(spw_table_probe *probe);
  * NAN when a column has no levels, or so few rows of noisy ones that they
  * could be samples. */
 double spw_table_probe_changing(const spw_table_probe *probe);
+/* Does some column hold volts that scatter about two levels, as samples do? */
+bool spw_table_probe_sampled(const spw_table_probe *probe);
 /* Rows at the time of the row before that change nothing. */
 size_t spw_table_probe_idle_repeats(const spw_table_probe *probe, const int64_t *tick, size_t rows);
 
@@ -263,11 +271,15 @@ void spw_table_clock_rewind(spw_table_clock *clock);
 typedef struct spw_table_fit {
     spw_table_clock clock;
     bool rounded;
-    bool backwards; /* at row `back_row` of the head */
+    bool uneven_samples; /* rows are samples, each at its own time */
+    bool backwards;      /* at row `back_row` of the head */
     size_t back_row;
     size_t rows; /* rows of the head in time order */
     bool counts; /* 0, 1, 2, ... or 1, 2, 3, ... */
 } spw_table_fit;
+/* Median distance of the first channel's pulses, or of the rows where no channel has
+ * levels, in numbers of the time column; NAN (also out of memory: it serves an advice). */
+double spw_table_probe_spacing(const spw_table_probe *probe, const spw_table_clock *clock);
 spw_status spw_table_fit_clock(const spw_table_layout *layout, const spw_table_probe *probe,
                                spw_table_fit *fit, spw_error *error) SPW_CHECKED;
 

@@ -230,6 +230,14 @@ static bool looks_sampled(const spw_table_probe *probe, size_t channel) {
     return probe->noisy[channel] && (probe->rows < 16 || changing * 2 < probe->rows);
 }
 
+bool spw_table_probe_sampled(const spw_table_probe *probe) {
+    for (size_t c = 0; c < probe->channels; c++)
+        if (probe->rows >= 16 && probe->varies[c] && probe->two_levels[c] &&
+            looks_sampled(probe, c))
+            return true;
+    return false;
+}
+
 double spw_table_probe_changing(const spw_table_probe *probe) {
     size_t changing = 0;
     for (size_t c = 0; c < probe->channels; c++)
@@ -238,6 +246,44 @@ double spw_table_probe_changing(const spw_table_probe *probe) {
     for (size_t i = 1; i < probe->rows; i++)
         changing += row_changes(probe, i);
     return probe->rows > 1 ? (double)changing / (double)(probe->rows - 1) : NAN;
+}
+
+static int compare_doubles(const void *a, const void *b) {
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* Ticks from each rise of a channel to the next, or, where nothing has levels, from
+ * row to row; n of them. */
+static size_t spacings(const spw_table_probe *probe, const spw_table_clock *clock, size_t channel,
+                       double *spacing) {
+    size_t n = 0;
+    int64_t before = 0, tick;
+    bool seen = false;
+    for (size_t i = 1; i < probe->rows; i++) {
+        bool counts = !probe->two_levels[channel] || !probe->varies[channel] ||
+                      (level_at(probe, i - 1, channel) == 0 && level_at(probe, i, channel) == 1);
+        if (!counts || !spw_table_ticks(clock, &probe->time[i], &tick))
+            continue;
+        if (seen)
+            spacing[n++] = (double)(tick - before);
+        before = tick;
+        seen = true;
+    }
+    return n;
+}
+
+double spw_table_probe_spacing(const spw_table_probe *probe, const spw_table_clock *clock) {
+    double *spacing = malloc((probe->rows + 1) * sizeof *spacing), found = NAN;
+    for (size_t c = 0; spacing != NULL && c < probe->channels && isnan(found); c++) {
+        size_t n = spacings(probe, clock, c, spacing);
+        if (n == 0)
+            continue;
+        qsort(spacing, n, sizeof *spacing, compare_doubles);
+        found = spacing[n / 2] * pow(10, clock->place);
+    }
+    free(spacing);
+    return found;
 }
 
 size_t spw_table_probe_idle_repeats(const spw_table_probe *probe, const int64_t *tick,

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #define BYTE_ORDER_MARK "\xef\xbb\xbf"
+#define OFF_SHARE 50 /* one row in so many may be out of step with the even one of the others */
 #define SAMPLES_KEPT ((size_t)1 << 18) /* of all channels, between two calls of the sink */
 
 static void prepare_times(spw_table_run *run) {
@@ -74,6 +75,12 @@ static spw_status finish(table_reading *reading, spw_table_run *run) {
         return spw_error_at(reading->error, SPW_ERR_FORMAT, run->junk_line, SPW_NOWHERE,
                             "most rows hold no numbers where the first ones have them, from this "
                             "line on; export the table again");
+    if (run->off * OFF_SHARE > run->good && (run->sampled > 0 || run->job->clock.rebuilt))
+        return spw_error_at(reading->error, SPW_ERR_FORMAT, run->off_line, SPW_NOWHERE,
+                            "from this line on the times keep no even step, as the rows before did "
+                            "(%llu of %llu rows are out of step); export the capture with an even "
+                            "step, or as one row a change",
+                            (unsigned long long)run->off, (unsigned long long)run->good);
     reading->summary->duration_s = fmax(spw_table_clock_now_s(&run->job->clock), run->now_s);
     status = spw_table_warn_cells(reading);
     return status == SPW_OK ? spw_table_warn_rows(reading, run) : status;

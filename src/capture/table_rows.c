@@ -70,16 +70,26 @@ static spw_status stop_here(spw_table_run *run, const char *what) {
                          (unsigned long long)run->line, what);
 }
 
+/* A row out of step counts at its own time. Levels between it and the row before are
+ * not known where the step is all that tells time: samples (which go on at the
+ * nearest whole step) and rounded times. */
 static spw_status out_of_step(spw_table_run *run, int64_t tick, double width) {
     spw_table_clock *clock = &run->job->clock;
-    if (clock->rebuilt || clock->leans)
-        return stop_here(run, "the rounded times no longer fit the even step of the rows before");
-    if (run->sampled > 0)
-        return stop_here(run, "the time is out of step with the even step of the rows before");
     if (run->off++ == 0)
         run->off_line = run->line;
-    spw_table_clock_resume(clock, tick, width, 0);
-    return SPW_OK;
+    spw_status status = SPW_OK;
+    if (clock->rebuilt || clock->leans || run->sampled > 0)
+        status = spw_table_lose_levels(run);
+    uint64_t missing = 0;
+    if (run->sampled > 0) {
+        double steps = round((double)(tick - clock->last) / clock->step) - 1;
+        missing = steps > 1 ? (uint64_t)steps : 1;
+        if (missing > GAP_SAMPLES_MAX)
+            return stop_here(run, "more rows are missing here than a recording can lack");
+    }
+    if (status == SPW_OK)
+        spw_table_clock_resume(clock, tick, width, missing);
+    return status == SPW_OK ? spw_table_missing_samples(run, missing) : status;
 }
 
 /* Holds a row's time against the clock; *take tells whether its values count. */

@@ -46,6 +46,8 @@ spw_status spw_table_run_all(spw_table_run *run) SPW_CHECKED;
  * row ends before it), at the time that the clock shows. */
 spw_status spw_table_take_values(spw_table_run *run, const char *at, const char *end,
                                  size_t column) SPW_CHECKED;
+/* From the last row on no level is known. */
+spw_status spw_table_lose_levels(spw_table_run *run) SPW_CHECKED;
 /* Rows of samples that are not there: NAN. */
 spw_status spw_table_missing_samples(spw_table_run *run, uint64_t n) SPW_CHECKED;
 spw_status spw_table_flush_samples(spw_table_run *run) SPW_CHECKED;

@@ -6,7 +6,10 @@
 #include <string.h>
 
 static const char *separator_name(char separator) {
-    return separator == ',' ? "commas" : separator == ';' ? "semicolons" : "tabs";
+    return separator == ','   ? "commas"
+           : separator == ';' ? "semicolons"
+           : separator == ' ' ? "blanks"
+                              : "tabs";
 }
 
 spw_status spw_table_say_dialect(table_reading *reading) {
@@ -25,6 +28,11 @@ spw_status spw_table_say_dialect(table_reading *reading) {
     else if (status == SPW_OK)
         status = SAY("no row of names, numbers from line %llu and column %zu",
                      (unsigned long long)layout->data_line, layout->first + 1);
+    bool told_there = layout->told_rate_hz > 0 && layout->told_line == layout->names_line;
+    if (status == SPW_OK && layout->named > 1 && layout->named != layout->filled && !told_there)
+        status = WARN("line %llu names %zu columns, the rows of numbers have %zu: check that each "
+                      "name stands over its column",
+                      (unsigned long long)layout->names_line, layout->named, layout->filled);
     if (status == SPW_OK && layout->beside_words)
         status = SAY("words in the columns left of column %zu are left aside", layout->first + 1);
     return status;
@@ -45,6 +53,39 @@ static const char *unit_name(int exponent) {
     default:
         return "fs";
     }
+}
+
+/* Frames of control pulses come 1.7 to 250 ms apart: the unit that makes them so of
+ * numbers `apart`; NULL when they are so in seconds, or in no unit. */
+static const char *unit_that_fits(double apart) {
+    static const struct {
+        const char *name;
+        double in_ms;
+    } units[] = {{"ms", 1}, {"us", 1e-3}, {"ns", 1e-6}};
+    static const double SHORTEST_MS = 1.7, LONGEST_MS = 250;
+    if (apart * 1e3 <= LONGEST_MS)
+        return NULL;
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++)
+        if (apart * units[i].in_ms >= SHORTEST_MS && apart * units[i].in_ms <= LONGEST_MS)
+            return units[i].name;
+    return NULL;
+}
+
+static spw_status say_seconds(table_reading *reading) {
+    const spw_table_probe *probe = &reading->probe;
+    double apart = spw_table_probe_spacing(probe, &reading->fit.clock);
+    const char *fits = unit_that_fits(apart);
+    spw_status status = SAY("time in column %zu, taken as seconds: the table names no unit",
+                            reading->layout.time_column + 1);
+    if (status == SPW_OK && fits != NULL)
+        return WARN("the times name no unit and were taken as seconds, which makes them %.6g s "
+                    "apart: if they are %s, give --time-unit %s",
+                    apart, strcmp(fits, "ms") == 0 ? "milliseconds" : fits, fits);
+    if (status == SPW_OK && probe->time[0].exponent >= 0 &&
+        probe->time[probe->rows - 1].exponent >= 0)
+        status = WARN("the times are whole numbers without a unit and were taken as seconds; "
+                      "--time-unit ms, us or ns says otherwise");
+    return status;
 }
 
 spw_status spw_table_say_unit(table_reading *reading) {
@@ -69,11 +110,7 @@ spw_status spw_table_say_unit(table_reading *reading) {
                      reading->probe.time_of_day ? "time of day" : "calendar time");
         break;
     case SPW_UNIT_BY_DEFAULT:
-        status = SAY("time in column %zu, taken as seconds: the table names no unit", column);
-        if (status == SPW_OK && reading->probe.time[0].exponent >= 0 &&
-            reading->probe.time[reading->probe.rows - 1].exponent >= 0)
-            status = WARN("the times are whole numbers without a unit and were taken as seconds; "
-                          "--time-unit ms, us or ns says otherwise");
+        status = say_seconds(reading);
         break;
     }
     if (status == SPW_OK && reading->clock.first != 0)
@@ -88,8 +125,7 @@ spw_status spw_table_say_clock(table_reading *reading) {
         return SAY("rows are samples, %.9g a second by --rate", clock->rate_hz);
     case SPW_CLOCK_ROWS:
         return SAY("rows are %s, each at its own time",
-                   spw_table_probe_changing(&reading->probe) < 0.5 ? "samples at uneven steps"
-                                                                   : "changes");
+                   reading->fit.uneven_samples ? "samples at uneven steps" : "changes");
     case SPW_CLOCK_EVEN:
         break;
     }
@@ -119,8 +155,13 @@ spw_status spw_table_say_left_out(table_reading *reading) {
             continue;
         char name[64];
         spw_text_safe(name, sizeof name, column->name.text, column->name.length);
-        spw_status status = WARN("column %zu (%s) holds %s and is left aside", k + 1, name,
-                                 column->filled ? "words, or numbers in few rows only" : "nothing");
+        const char *held = column->calendar ? "calendar times"
+                           : column->filled ? "words, or numbers in few rows only"
+                                            : "nothing";
+        spw_status status =
+            column->calendar
+                ? SAY("column %zu (%s) holds %s and is left aside", k + 1, name, held)
+                : WARN("column %zu (%s) holds %s and is left aside", k + 1, name, held);
         if (status != SPW_OK)
             return status;
     }
@@ -164,9 +205,12 @@ spw_status spw_table_warn_rows(table_reading *reading, const spw_table_run *run)
                       run->sampled > 0 ? "samples there are unknown" : "levels hold meanwhile");
     if (status == SPW_OK && run->off > 0)
         status = WARN("%llu %s out of step with the even step of the others, the first in "
-                      "line %llu; each counts at its own time",
+                      "line %llu; %s",
                       (unsigned long long)run->off, COUNTED(run->off, "row is", "rows are"),
-                      (unsigned long long)run->off_line);
+                      (unsigned long long)run->off_line,
+                      run->sampled > 0 ? "what lies before it is unknown, and it counts at the "
+                                         "nearest whole step"
+                                       : "each counts at its own time");
     if (status == SPW_OK && run->repeats > 0)
         status = WARN("%llu %s the time of the row before, the first in line %llu",
                       (unsigned long long)run->repeats,

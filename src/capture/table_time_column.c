@@ -4,6 +4,7 @@
 /* How one column of the tail runs. */
 typedef struct run_kind {
     size_t numbers, different, clocks, days;
+    size_t fallen;
     bool falls, counts, bits;
 } run_kind;
 
@@ -22,13 +23,14 @@ static run_kind judge_run(const spw_table_finder *find, size_t column) {
         if (number.digits > 1 || (number.exponent != 0 && number.digits != 0))
             kind.bits = kind.bits && (value == 0.0 || value == 1.0);
         if (kind.numbers > 0) {
-            kind.falls = kind.falls || value < last;
+            kind.fallen += value < last;
             kind.counts = kind.counts && value == last + 1 && number.exponent == 0;
             kind.different += value != last;
         }
         last = value;
         kind.numbers++;
     }
+    kind.falls = kind.fallen > 0;
     kind.counts = kind.counts && kind.numbers >= 3;
     return kind;
 }
@@ -44,18 +46,52 @@ static size_t next_value_column(const spw_table_layout *layout, size_t column) {
     return SPW_TABLE_NONE;
 }
 
-void spw_table_find_time_column(spw_table_finder *find) {
-    spw_table_layout *layout = find->layout;
-    layout->time_column = layout->count_column = SPW_TABLE_NONE;
+static bool is_calendar(const run_kind *kind) {
+    return kind->clocks + kind->days > kind->numbers;
+}
+
+/* Numbers that fall this often are volts, not a time with a fault in it. */
+static bool plainly_no_time(const run_kind *kind) {
+    return kind->numbers >= 8 && !kind->bits && kind->fallen * 10 > kind->numbers;
+}
+
+/* The first column that the header calls a time; one of numbers before one of
+ * calendar times, which seldom tell less than a second. */
+static size_t named_time(const spw_table_finder *find) {
+    const spw_table_layout *layout = find->layout;
+    size_t calendar = SPW_TABLE_NONE;
     for (size_t k = layout->first; k < layout->columns; k++) {
         const spw_table_cell *name = &layout->column[k].name;
-        if (layout->column[k].value && name->length > 0 &&
-            spw_table_names_time(name->text, name->length)) {
-            layout->time_column = k;
-            layout->time_named = true;
-            break;
-        }
+        if (!layout->column[k].value || name->length == 0 ||
+            !spw_table_names_time(name->text, name->length))
+            continue;
+        run_kind kind = judge_run(find, k);
+        if (!is_calendar(&kind))
+            return k;
+        if (calendar == SPW_TABLE_NONE)
+            calendar = k;
     }
+    return calendar;
+}
+
+/* Calendar times beside the time column are no channel. */
+static void leave_calendars(spw_table_finder *find) {
+    spw_table_layout *layout = find->layout;
+    for (size_t k = layout->first; k < layout->columns; k++) {
+        spw_table_column *column = &layout->column[k];
+        if (!column->value || k == layout->time_column || k == layout->count_column)
+            continue;
+        run_kind kind = judge_run(find, k);
+        column->calendar = is_calendar(&kind);
+        column->value = !column->calendar;
+    }
+}
+
+void spw_table_find_time_column(spw_table_finder *find) {
+    spw_table_layout *layout = find->layout;
+    layout->count_column = SPW_TABLE_NONE;
+    layout->time_column = named_time(find);
+    layout->time_named = layout->time_column != SPW_TABLE_NONE;
     size_t first = layout->first;
     const spw_table_cell *name = &layout->column[first].name;
     run_kind run = judge_run(find, first);
@@ -63,7 +99,7 @@ void spw_table_find_time_column(spw_table_finder *find) {
     if (layout->time_column == first)
         ; /* said so */
     else if (layout->time_column != SPW_TABLE_NONE) {
-        if (run.counts || run.days > 0 || layout->count_named)
+        if (run.counts || is_calendar(&run) || layout->count_named)
             layout->count_column = first;
     } else {
         size_t second = next_value_column(layout, first);
@@ -77,7 +113,9 @@ void spw_table_find_time_column(spw_table_finder *find) {
                 layout->count_column = first;
             else if ((rises(&run) || run.clocks > 0) && second != SPW_TABLE_NONE)
                 layout->time_column = first;
-        } else {
+        } else if (run.counts && layout->told_rate_hz > 0) {
+            layout->count_column = first; /* the step of samples is told, and this is none */
+        } else if (!plainly_no_time(&run)) {
             layout->time_column = first;
         }
     }
@@ -88,6 +126,7 @@ void spw_table_find_time_column(spw_table_finder *find) {
         layout->time_column = second;
         layout->count_column = first;
     }
+    leave_calendars(find);
 }
 
 static void unit_of_row(spw_table_finder *find, const spw_table_row *row) {
@@ -125,8 +164,6 @@ void spw_table_find_time_unit(spw_table_finder *find, const spw_table_row *names
     }
     unit_of_row(find, units);
     unit_of_row(find, names);
-    for (size_t i = 0; i < layout->header_rows; i++)
-        unit_of_row(find, &find->above[i]);
     if (layout->unit_source == SPW_UNIT_BY_HEADER)
         return;
     if (find->options->time_unit != SPW_TIME_AUTO) {

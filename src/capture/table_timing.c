@@ -3,9 +3,31 @@
 
 #include <math.h>
 
+/* Time that runs backwards from the start is mostly another column, or a comma of
+ * decimals between columns: where names and columns differ in number, that is said. */
+static spw_status refuse_backwards(const table_reading *reading) {
+    const spw_table_layout *layout = &reading->layout;
+    uint64_t line = reading->probe.line[reading->fit.back_row];
+    if (layout->named > 1 && layout->named != layout->filled)
+        return spw_error_at(
+            reading->error, SPW_ERR_FORMAT, line, SPW_NOWHERE,
+            "the time in column %zu runs backwards, and line %llu names %zu columns "
+            "where the rows have %zu: export the table again, with semicolons "
+            "between the columns if its numbers have decimal commas",
+            layout->time_column + 1, (unsigned long long)layout->names_line, layout->named,
+            layout->filled);
+    char rate[96];
+    return spw_error_at(reading->error, SPW_ERR_FORMAT, line, SPW_NOWHERE,
+                        "the time runs backwards; export the rows in time order, or give the "
+                        "rows a second with %s",
+                        spw_table_rate_words(layout, rate));
+}
+
 static spw_status refuse_start(table_reading *reading) {
     const spw_table_fit *fit = &reading->fit;
     const spw_table_probe *probe = &reading->probe;
+    char rate[96];
+    const char *words = spw_table_rate_words(&reading->layout, rate);
     if (probe->rows < 2)
         return spw_error_at(reading->error, SPW_ERR_EMPTY, reading->layout.data_line, SPW_NOWHERE,
                             "the table has one row of numbers only; a measurement needs more");
@@ -20,24 +42,23 @@ static spw_status refuse_start(table_reading *reading) {
     if (bits && (fit->backwards || (repeats && !reading->layout.time_named)))
         return spw_error_set(reading->error, SPW_ERR_FORMAT,
                              "column %zu holds 0 and 1 like a channel and no other column is a "
-                             "time; give the rows a second with --rate HZ",
-                             reading->layout.time_column + 1);
+                             "time; give the rows a second with %s",
+                             reading->layout.time_column + 1, words);
     if (fit->backwards && fit->back_row < 16)
-        return spw_error_at(reading->error, SPW_ERR_FORMAT, probe->line[fit->back_row], SPW_NOWHERE,
-                            "the time runs backwards; export the rows in time order, or give the "
-                            "rows a second with --rate HZ");
+        return refuse_backwards(reading);
     if (fit->rounded)
         return spw_error_set(reading->error, SPW_ERR_FORMAT,
                              "the times are rounded so far that rows share one, and no even step "
-                             "is proven by them; give the rows a second with --rate HZ, or export "
-                             "more digits");
+                             "is proven by them; give the rows a second with %s, or export "
+                             "more digits",
+                             words);
     if (fit->counts && reading->layout.unit_source == SPW_UNIT_BY_DEFAULT &&
         !reading->layout.time_named)
         return spw_error_set(reading->error, SPW_ERR_FORMAT,
                              "the first column counts %s without a unit: it may be a time or the "
                              "rows' numbers; give the unit with --time-unit s, ms, us or ns, or "
-                             "the rows a second with --rate HZ",
-                             probe->time[0].digits == 0 ? "0, 1, 2, ..." : "1, 2, 3, ...");
+                             "the rows a second with %s",
+                             probe->time[0].digits == 0 ? "0, 1, 2, ..." : "1, 2, 3, ...", words);
     return SPW_OK;
 }
 

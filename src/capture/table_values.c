@@ -49,6 +49,17 @@ static spw_status set_level(spw_table_run *run, spw_table_column *column, uint32
     return spw_emit_change(run->job->emitter, run->now_s, column->channel, (spw_level)level);
 }
 
+spw_status spw_table_lose_levels(spw_table_run *run) {
+    spw_status status = SPW_OK;
+    for (size_t k = 0; k <= run->last_column && status == SPW_OK; k++) {
+        spw_table_column *column = &run->job->layout->column[k];
+        if (column->role == SPW_ROLE_LOGIC || column->role == SPW_ROLE_LEVEL)
+            status = set_level(run, column, SPW_LEVEL_UNKNOWN);
+    }
+    run->tail_length = SIZE_MAX; /* the next row's levels count, same text or not */
+    return status;
+}
+
 static void note_bad(spw_table_run *run, spw_table_column *column) {
     if (column->bad++ == 0)
         column->bad_line = run->line;

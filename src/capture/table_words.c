@@ -79,6 +79,17 @@ static bool micro(const char *text, size_t length, const char *rest) {
     return false;
 }
 
+/* "length 400", "timebase=5": what stands behind is the unit of that number. */
+static bool ends_in_number(const char *text, size_t length) {
+    size_t at = length;
+    while (at > 0 && memchr("0123456789.+-eE", text[at - 1], 15) != NULL)
+        at--;
+    bool digit = false;
+    for (size_t i = at; i < length; i++)
+        digit = digit || (text[i] >= '0' && text[i] <= '9');
+    return digit && (at == 0 || memchr(" =:\t", text[at - 1], 4) != NULL);
+}
+
 bool spw_table_time_unit(const char *text, size_t length, size_t *name_length, int *exponent) {
     static const char *const s[] = {"s", "sec", "secs", "second", "seconds"};
     static const char *const ms[] = {"ms", "msec", "millisecond", "milliseconds", "millis"};
@@ -88,7 +99,8 @@ bool spw_table_time_unit(const char *text, size_t length, size_t *name_length, i
     static const char *const fs[] = {"fs", "femtosecond", "femtoseconds"};
     const char *unit;
     size_t n;
-    if (!unit_part(text, length, true, name_length, &unit, &n))
+    if (!unit_part(text, length, true, name_length, &unit, &n) ||
+        ends_in_number(text, *name_length))
         return false;
     if (ONE_OF(unit, n, s))
         *exponent = 0;
@@ -147,10 +159,11 @@ bool spw_table_names_time(const char *text, size_t length) {
 }
 
 bool spw_table_names_count(const char *text, size_t length) {
-    static const char *const names[] = {"index",  "sample", "samples",      "row",          "n",
-                                        "no",     "no.",    "nr",           "nr.",          "#",
-                                        "i",      "count",  "point",        "points",       "line",
-                                        "number", "idx",    "sample index", "sample number"};
+    static const char *const names[] = {
+        "index",  "sample", "samples",      "row",           "n",
+        "no",     "no.",    "nr",           "nr.",           "#",
+        "i",      "count",  "point",        "points",        "line",
+        "number", "idx",    "sample index", "sample number", "sequence"};
     return ONE_OF(text, length, names);
 }
 

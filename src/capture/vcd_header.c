@@ -63,8 +63,8 @@ static spw_status read_scale(spw_vcd *vcd, uint64_t line) {
     if (spw_vcd_scale_read(text, n, &scale) != SPW_OK) {
         if (vcd->options->time_unit == SPW_TIME_AUTO)
             return spw_error_at(vcd->error, SPW_ERR_FORMAT, line, SPW_NOWHERE,
-                                "$timescale '%s' is no time unit (1, 10 or 100 of s, ms, us, ns, "
-                                "ps or fs); give the time step with --time-unit s, ms, us or ns",
+                                "$timescale '%s' is no whole number of s, ms, us, ns, ps or fs; "
+                                "write the recorder's time step there (\"$timescale 10 ns $end\")",
                                 safe);
         if (vcd->tally[SPW_VCD_NOTE_SCALE_OPTION].n++ == 0)
             spw_vcd_note_at(vcd, SPW_VCD_NOTE_SCALE_OPTION, line, text, n);

@@ -3,7 +3,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#define NUMBER_MAX 1000000u
+/* Recorders write a period in femtoseconds: 41666667 fs is 24 MHz. */
+#define NUMBER_MAX UINT64_C(1000000000000000)
 
 static const struct {
     const char *name;

@@ -4,17 +4,17 @@
 
 #include "spanwright/capture.h"
 
-/* One step is multiplier / divisor seconds, both whole powers or small whole numbers. */
+/* One step is multiplier / divisor seconds. */
 typedef struct spw_vcd_scale {
     uint64_t multiplier;
     double divisor;       /* a power of ten up to 1e15: an exact double */
     uint64_t exact_below; /* steps times multiplier stays an exact double */
-    char text[24];        /* "10 ns" */
+    char text[32];        /* "10 ns" */
     bool odd;             /* the number is not 1, 10 or 100 */
 } spw_vcd_scale;
 
 /* Reads "10ns" (IEEE Std 1364-2005 18.2.3.6 has 1, 10, 100 and s, ms, us, ns,
- * ps, fs; other whole numbers up to a million are meant the same way).
+ * ps, fs; other whole numbers up to 10^15 are meant the same way).
  * SPW_ERR_FORMAT, *scale untouched, when it is no such thing or 0. */
 spw_status spw_vcd_scale_read(const char *text, size_t length, spw_vcd_scale *scale) SPW_CHECKED;
 /* The scale of an option, which is not SPW_TIME_AUTO. */

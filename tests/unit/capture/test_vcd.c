@@ -183,13 +183,22 @@ static void scales(void **state) {
     assert_int_equal(spw_vcd_scale_read("25ns", 4, &scale), SPW_OK);
     assert_true(scale.odd && spw_vcd_seconds(&scale, 3) == 75e-9);
     assert_string_equal(scale.text, "25 ns");
+    /* a recorder of 24 MHz: its period in femtoseconds */
+    assert_int_equal(spw_vcd_scale_read("41666667fs", 10, &scale), SPW_OK);
+    assert_true(scale.odd && spw_vcd_seconds(&scale, 480000) == 480000.0 * 41666667 / 1e15);
+    assert_string_equal(scale.text, "41666667 fs");
     /* beyond 2^53 steps: within one place of the last (2^64 - 1 fs) */
     assert_int_equal(spw_vcd_scale_read("1fs", 3, &scale), SPW_OK);
     assert_true(fabs(spw_vcd_seconds(&scale, UINT64_MAX) / 18446.744073709551615 - 1) < 4e-16);
     assert_int_equal(spw_vcd_scale_read("100s", 4, &scale), SPW_OK);
     assert_true(fabs(spw_vcd_seconds(&scale, UINT64_MAX) / 1.8446744073709551615e21 - 1) < 4e-16);
-    static const char *const bad[] = {"",     "0ns",      "ns",   "1",   "-1ns", "1.5ns",
-                                      "1 ns", "1000001s", "1nsx", "1NS", "1m",   "1n"};
+    static const char *const bad[] = {"",      "0ns",
+                                      "ns",    "1",
+                                      "-1ns",  "1.5ns",
+                                      "1 ns",  "1nsx",
+                                      "1NS",   "1m",
+                                      "1n",    "1000000000000001s",
+                                      "1e3ns", "99999999999999999999s"};
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++)
         assert_int_equal(spw_vcd_scale_read(bad[i], strlen(bad[i]), &scale), SPW_ERR_FORMAT);
     assert_string_equal(scale.text, "100 s");
