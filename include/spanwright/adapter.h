@@ -22,6 +22,7 @@ typedef enum spw_decision {
 const char *spw_decision_name(spw_decision decision);
 
 typedef enum spw_advice_do {
+    SPW_DO_POLARITY, /* "setting" in JSON: turn an inverted line over */
     SPW_DO_MEASURE_AGAIN,
     SPW_DO_CLOCK,
     SPW_DO_SETTING,

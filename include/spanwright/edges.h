@@ -78,15 +78,22 @@ typedef enum spw_edge_method {
 #define SPW_DOUBT_NO_PLATEAU 0x40u /* no plateau of 100 us: no width can be given */
 #define SPW_DOUBT_WEAK 0x80u       /* steps so low that they may be the crosstalk of another line */
 #define SPW_DOUBT_SHAPE 0x100u     /* the edges' shape changes: no learned one holds */
-/* The word of JSON for one of them; never NULL. */
+/* Of one of them, or of the gravest of several; never NULL: the word of JSON; what is wrong, to
+ * follow "in doubt: "; what to do, a sentence without its full stop. */
 const char *spw_doubt_name(uint32_t what);
+const char *spw_doubt_words(uint32_t what);
+const char *spw_doubt_cure(uint32_t what);
 
 /* A stretch whose timing cannot be trusted to its stated uncertainty. */
 typedef struct spw_doubt {
-    uint32_t what;       /* one of SPW_DOUBT_... */
+    uint32_t what;       /* one of SPW_DOUBT_...; 0 none; of a hold or a level all that touch it */
     double from_s, to_s; /* instants of the capture, from <= to */
     double bound_us;     /* largest error of a width that it can cause; NAN: not known */
 } spw_doubt;
+/* That error: 0 without doubt, INFINITY where it is not known. */
+double spw_doubt_reach_us(const spw_doubt *doubt);
+/* Takes another one in: all kinds, from the first to the last instant, the larger bound. */
+void spw_doubt_join(spw_doubt *doubt, const spw_doubt *more);
 /* Stretches kept a channel; where there are more, the last one grows to hold them. */
 #define SPW_DOUBTS_MAX 32
 

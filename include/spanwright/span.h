@@ -25,7 +25,17 @@ typedef struct spw_span_point {
     double u_sampling; /* of u_own, the part of the capture's sampling step */
     size_t frames;
     double seconds;
+    spw_doubt doubt; /* of its holds, from the first to the last of them; what 0: none */
 } spw_span_point;
+
+/* Which way the pulses go on the wire. A servo follows high pulses only. */
+typedef enum spw_wire {
+    SPW_WIRE_UNKNOWN,       /* given by hand, or the polarity is undecided */
+    SPW_WIRE_UPRIGHT,       /* high pulses */
+    SPW_WIRE_INVERTED,      /* low pulses */
+    SPW_WIRE_MAYBE_INVERTED /* low pulses in a sound recording: a sound card may turn them over */
+} spw_wire;
+const char *spw_wire_name(spw_wire wire); /* "unknown" "upright" "inverted" "maybe_inverted" */
 
 typedef struct spw_span {
     bool known; /* false: fewer than two levels and no sweep; the reason says what is missing */
@@ -40,6 +50,10 @@ typedef struct spw_span {
     double saturates_high_us,
         saturates_low_us; /* plateau that several commanded levels ran into; NAN */
     size_t frames;        /* in holds */
+    size_t left_out;      /* holds in doubt that holds without doubt stand in for */
+    spw_doubt left_doubt; /* theirs; from the first to the last of them */
+    spw_doubt doubt;      /* of all that was recorded, wherever it lies */
+    spw_wire wire;
 } spw_span;
 
 /* Does a channel's span take this regime: has it the frame period of the main regime
@@ -50,7 +64,9 @@ bool spw_regime_judged(const spw_channel *channel, size_t regime);
 bool spw_hold_judged(const spw_channel *channel, const spw_hold *hold);
 
 /* Pools the holds of one channel, measured in one or several captures; of each capture
- * those of its main regime's frame period.
+ * those of its main regime's frame period. Holds in doubt stay out where holds without doubt tell
+ * the same level; the level is in doubt by as much as they reached farther out, an end of holds in
+ * doubt alone by their own doubt.
  *   channels     n channels with control pulses
  *   neutral_us   where neutral is looked for
  * Without a span: SPW_OK and span->known false. */
@@ -82,8 +98,11 @@ typedef struct spw_end {
                              else NAN */
     double resolution_needed_us; /* undecided and ruled by sampling: the sampling step that would
                                     decide; else NAN */
+    spw_doubt doubt;             /* of the point; then no probability and no frames are told */
 } spw_end;
-/* Judges one end. `sign` +1 for the high end, -1 for the low one. */
+/* Judges one end. `sign` +1 for the high end, -1 for the low one. A point in doubt must meet or
+ * miss by the doubt's bound on top of U95, else it is undecided: always, where no bound is known.
+ */
 spw_end spw_judge_end(const spw_span_point *point, double expected_us, double tolerance_us,
                       int sign);
 

@@ -136,6 +136,7 @@ static void advise_gearing(spw_planner *p) {
 }
 
 void spw_planner_advice(spw_planner *p) {
+    spw_planner_advise_wire(p);
     if (p->span->known && !p->other_servo)
         spw_planner_advise_clock(p);
     if (p->span->known)

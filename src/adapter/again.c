@@ -42,12 +42,18 @@ static void say_undecided(const spw_end *end, const char *name, spw_text *why) {
                     end->tolerance_us, end->probability_meets);
 }
 
-bool spw_planner_doubt(const spw_planner *p, spw_text *why) {
+bool spw_planner_cannot_tell(spw_planner *p, spw_text *why) {
     const spw_span *span = p->span;
     if (!span->known) {
+        if (span->doubt.what != 0) {
+            p->cure = spw_doubt_cure(span->doubt.what);
+            spw_text_printf(why, "%s, and ", spw_doubt_words(span->doubt.what));
+        }
         spw_text_printf(why, "%s", span->reason[0] != '\0' ? span->reason : "no span was measured");
         return true;
     }
+    if (spw_planner_in_doubt(p, why))
+        return true;
     const spw_span_point *neutral = probably_neutral(p);
     if (neutral != NULL) {
         spw_text_printf(why,
@@ -138,7 +144,7 @@ void spw_planner_again(spw_planner *p, spw_text *why) {
     double frames = frames_needed(p);
     double seconds = frames * p->span->mean_frame_us / 1e6;
     bool hopeless = isinf(frames) || seconds > PATIENCE_SECONDS;
-    spw_text_printf(&advice, "Measure again: %s", reason);
+    spw_text_printf(&advice, "%s: %s", p->cure != NULL ? p->cure : "Measure again", reason);
     if (hopeless)
         spw_text_puts(&advice, "; no number of frames would decide it in reasonable time.");
     else if (frames > USUAL_FRAMES)

@@ -123,6 +123,7 @@ static void about_integers(spw_planner *p) {
 void spw_planner_cautions(spw_planner *p) {
     about_integers(p);
     about_span(p);
+    spw_planner_doubt_cautions(p);
     about_neutral(p);
     about_hunting(p);
     about_safety(p);

@@ -26,7 +26,8 @@ bool spw_planner_clamped(const spw_planner *p, int sign) {
         return false;
     const spw_span_point *point = sign > 0 ? &p->span->high : &p->span->low;
     double step = isfinite(p->span->step_us) ? p->span->step_us : 0;
-    double slack = p->bench->servo.tolerance_us + (isfinite(point->U95) ? point->U95 : 0) + step;
+    double slack = p->bench->servo.tolerance_us + (isfinite(point->U95) ? point->U95 : 0) + step +
+                   spw_doubt_reach_us(&point->doubt);
     double here = inside_of_asked(p, sign), there = inside_of_asked(p, -sign);
     /* Every width off by one factor is a scale: no limit lets the other end go beyond. */
     if (p->plan->clock.one_factor && there < -slack)
@@ -148,7 +149,7 @@ static bool decide_clock(spw_planner *p) {
 
 void spw_planner_choose(spw_planner *p) {
     spw_text why = {0};
-    if (spw_planner_doubt(p, &why)) {
+    if (spw_planner_cannot_tell(p, &why)) {
         spw_planner_again(p, &why);
         return;
     }

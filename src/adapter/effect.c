@@ -145,6 +145,11 @@ static void finish(const spw_planner *p, spw_effect *effect) {
     hunting(p, effect);
 }
 
+/* With what a doubt adds; INFINITY where that is not known. */
+static double U95_of(const spw_span_point *point) {
+    return point->U95 + spw_doubt_reach_us(&point->doubt);
+}
+
 spw_effect spw_effect_before(const spw_planner *p) {
     spw_effect effect = spw_effect_none();
     const spw_span *span = p->span;
@@ -153,8 +158,8 @@ spw_effect spw_effect_before(const spw_planner *p) {
     effect.low_us = span->low.us;
     effect.high_us = span->high.us;
     effect.neutral_us = span->neutral.us;
-    effect.low_U95_us = span->low.U95;
-    effect.high_U95_us = span->high.U95;
+    effect.low_U95_us = U95_of(&span->low);
+    effect.high_U95_us = U95_of(&span->high);
     effect.step_us = span->step_us;
     source_jitter(span, &effect.jitter_low_us, &effect.jitter_high_us);
     finish(p, &effect);
@@ -175,8 +180,8 @@ spw_effect spw_effect_after(const spw_planner *p, const spw_remap *remap) {
     const spw_segment *last = &remap->segment[remap->segments - 1];
     double at_low = spw_remap_apply(remap, span->low.us);
     double at_high = spw_remap_apply(remap, span->high.us);
-    double U_low = output_U95(p, &remap->segment[0], span->low.U95);
-    double U_high = output_U95(p, last, span->high.U95);
+    double U_low = output_U95(p, &remap->segment[0], U95_of(&span->low));
+    double U_high = output_U95(p, last, U95_of(&span->high));
     bool turned = at_low > at_high;
     effect.low_us = turned ? at_high : at_low;
     effect.high_us = turned ? at_low : at_high;

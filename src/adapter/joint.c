@@ -26,14 +26,14 @@ static bool past_allowed(const spw_planner *p) {
     const spw_joint_facts *joint = &p->bench->joint;
     const spw_span *span = p->span;
     double tolerance = p->bench->servo.tolerance_us;
+    double low_band = tolerance + span->low.U95 + spw_doubt_reach_us(&span->low.doubt);
+    double high_band = tolerance + span->high.U95 + spw_doubt_reach_us(&span->high.doubt);
     double needed_room = joint->allowed_high_deg - joint->allowed_low_deg;
     if (!isnan(needed_room) && joint->needed_deg > needed_room)
         return true;
     return p->allowed_narrows && span->known &&
-           ((!isnan(joint->allowed_low_deg) &&
-             span->low.us + tolerance + span->low.U95 < p->target_low) ||
-            (!isnan(joint->allowed_high_deg) &&
-             span->high.us - tolerance - span->high.U95 > p->target_high));
+           ((!isnan(joint->allowed_low_deg) && span->low.us + low_band < p->target_low) ||
+            (!isnan(joint->allowed_high_deg) && span->high.us - high_band > p->target_high));
 }
 
 void spw_planner_joint(spw_planner *p) {

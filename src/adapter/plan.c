@@ -28,6 +28,7 @@ const char *spw_advice_do_name(spw_advice_do what) {
         return "measure_again";
     case SPW_DO_CLOCK:
         return "clock";
+    case SPW_DO_POLARITY:
     case SPW_DO_SETTING:
         return "setting";
     case SPW_DO_TRIM:

@@ -14,6 +14,7 @@ typedef struct spw_planner {
     spw_end low, high;              /* verdicts against the target */
     bool other_servo;               /* the source drives another kind of servo */
     bool frame_fits;                /* longest output and gap within the shortest frame */
+    const char *cure; /* of the doubt that asks to measure again; NULL: frames or holds lack */
 } spw_planner;
 
 /* sentences.c: a sentence goes to the plan, which owns it; the text is emptied. */
@@ -64,8 +65,18 @@ void spw_planner_advise_settings(spw_planner *p);
 
 /* again.c: a reason to measure again before anything is decided (true: *why has
  * it), and the recipe. */
-bool spw_planner_doubt(const spw_planner *p, spw_text *why);
+bool spw_planner_cannot_tell(spw_planner *p, spw_text *why);
 void spw_planner_again(spw_planner *p, spw_text *why);
+
+/* doubt.c */
+/* Whether a doubt leaves an end undecided, or neutral where it is needed: *why has the reason
+ * and p->cure what to do. */
+bool spw_planner_in_doubt(spw_planner *p, spw_text *why);
+/* Doubts that decide nothing but are to be known. */
+void spw_planner_doubt_cautions(spw_planner *p);
+
+/* wire.c: what an inverted line means. */
+void spw_planner_advise_wire(spw_planner *p);
 
 /* special.c: servos that a wider range does not help. True when it decided. */
 bool spw_planner_special(spw_planner *p);

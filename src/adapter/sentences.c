@@ -53,6 +53,13 @@ void spw_planner_advise(spw_planner *p, spw_advice_do what, spw_text *why) {
 }
 
 void spw_planner_decide(spw_planner *p, spw_decision decision, spw_text *summary) {
+    if (p->span->wire == SPW_WIRE_INVERTED) {
+        spw_text whole = {0};
+        spw_text_printf(&whole, "The line is inverted, and a servo does not follow it. %s",
+                        summary->data != NULL ? summary->data : "");
+        spw_text_free(summary);
+        *summary = whole;
+    }
     char *sentence = take(p, summary);
     free(p->plan->summary);
     p->plan->summary = sentence;

@@ -102,7 +102,8 @@ static void advise_end_points(spw_planner *p) {
 static void advise_clamped(spw_planner *p, int sign) {
     double saturates = sign > 0 ? p->span->saturates_high_us : p->span->saturates_low_us;
     bool clamped = spw_planner_clamped(p, sign);
-    if (!clamped && isnan(saturates))
+    const spw_doubt *doubt = sign > 0 ? &p->span->high.doubt : &p->span->low.doubt;
+    if (!clamped && (isnan(saturates) || doubt->what != 0))
         return;
     const spw_controller *asked = &p->bench->controller;
     double is = sign > 0 ? p->span->high.us : p->span->low.us;
@@ -172,7 +173,8 @@ static void advise_trim(spw_planner *p) {
         return;
     }
     double off = neutral - servo->neutral_us;
-    bool matters = fabs(off) > servo->tolerance_us + p->span->neutral.U95 &&
+    double band = p->span->neutral.U95 + spw_doubt_reach_us(&p->span->neutral.doubt);
+    bool matters = fabs(off) > servo->tolerance_us + band &&
                    servo->neutral_us > servo->expected_low_us &&
                    servo->neutral_us < servo->expected_high_us;
     if (!matters || servo->mode == SPW_SERVO_CONTINUOUS ||
@@ -192,7 +194,8 @@ static void advise_trim(spw_planner *p) {
 static void advise_stop(spw_planner *p) {
     const spw_servo *servo = &p->bench->servo;
     double neutral = p->span->neutral.us, U95 = p->span->neutral.U95;
-    if (servo->mode != SPW_SERVO_CONTINUOUS || isnan(servo->stop_low_us) || isnan(neutral))
+    if (servo->mode != SPW_SERVO_CONTINUOUS || isnan(servo->stop_low_us) || isnan(neutral) ||
+        isinf(spw_doubt_reach_us(&p->span->neutral.doubt)))
         return;
     double jitter = isfinite(p->plan->before.jitter_high_us) ? p->plan->before.jitter_high_us : 0;
     double room = fmin(neutral - servo->stop_low_us, servo->stop_high_us - neutral);

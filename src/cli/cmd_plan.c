@@ -11,7 +11,7 @@
 /* Is the answer yes? The joint as it will be: with the adapter where one is planned. */
 static int gate(const spw_plan *plan) {
     const spw_joint_verdict *joint = &plan->joint;
-    if (plan->decision == SPW_DECISION_MEASURE_AGAIN)
+    if (plan->decision == SPW_DECISION_MEASURE_AGAIN || plan->span.wire == SPW_WIRE_INVERTED)
         return CLI_NOT_YES;
     if (!joint->known)
         return CLI_DONE;
@@ -31,6 +31,23 @@ static int make_header(const cli_options *options, const spw_plan *plan, spw_tex
     return made == SPW_OK || *missing ? CLI_GO : cli_complain("%s", spw_status_text(made));
 }
 
+/* Why there is no header, and what would make one possible. */
+static int warn_missing(const cli_options *options, const spw_plan *plan) {
+    spw_text text = {0};
+    spw_text_puts(&text, "not written: ");
+    if (plan->decision == SPW_DECISION_MEASURE_AGAIN && plan->summary != NULL) {
+        for (size_t i = 0; i < plan->advices; i++)
+            if (plan->advice[i].what == SPW_DO_MEASURE_AGAIN)
+                spw_text_puts(&text, plan->advice[i].why);
+    } else
+        spw_text_puts(&text, plan->has_remap ? "no constants fit the adapter's word"
+                                             : "this plan needs no adapter");
+    if (spw_text_status(&text) == SPW_OK)
+        cli_warn(options->emit_path, text.data);
+    spw_text_free(&text);
+    return CLI_NOT_YES;
+}
+
 static int answer(const cli_options *options, const spw_plan *plan, const cli_basis *from) {
     spw_text text = {0}, header = {0};
     spw_text_style style = cli_style(options);
@@ -47,10 +64,7 @@ static int answer(const cli_options *options, const spw_plan *plan, const cli_ba
     spw_text_free(&text);
     spw_text_free(&header);
     if (status == CLI_DONE && missing && options->emit_path != NULL) {
-        cli_warn(options->emit_path, plan->has_remap
-                                         ? "not written: no constants fit the adapter's word"
-                                         : "not written: this plan needs no adapter");
-        return CLI_NOT_YES;
+        return warn_missing(options, plan);
     }
     return status == CLI_DONE && options->gate ? gate(plan) : status;
 }

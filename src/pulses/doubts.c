@@ -7,6 +7,19 @@
 /* Its larger uncertainty says all there is to it. */
 static const uint32_t TOLD_BY_U = SPW_DOUBT_FEW;
 
+/* Counted in samples, an edge is off by half of one at most. What tells unequal corners apart
+ * gives the error that they cause if they are plain RC corners; others are worse. */
+static const double UNLIKE_RC = 2;
+
+/* The largest error of a width by a doubt without a place; NAN where it is not known. */
+static double bound_us(const spw_edge_report *report, const spw_channel *c, uint32_t what) {
+    if (what == SPW_DOUBT_TOO_FAST && isfinite(c->resolution_us))
+        return c->resolution_us;
+    if (what == SPW_DOUBT_ASYMMETRY && report->u_asymmetry_us > 0)
+        return UNLIKE_RC * report->u_asymmetry_us;
+    return NAN;
+}
+
 static void add(spw_channel *c, spw_doubt doubt) {
     if (c->doubts < SPW_DOUBTS_MAX) {
         c->doubt[c->doubts++] = doubt;
@@ -29,7 +42,7 @@ spw_status spw_doubts_find(const spw_edge_report *report, double start_s, double
         placed |= report->doubt[i].what;
     for (uint32_t what = 1; what != 0 && what <= told; what <<= 1)
         if ((told & ~placed & what) != 0)
-            add(channel, (spw_doubt){what, start_s, end_s, (double)NAN});
+            add(channel, (spw_doubt){what, start_s, end_s, bound_us(report, channel, what)});
     for (size_t i = 0; i < report->doubts_placed; i++) {
         spw_doubt doubt = report->doubt[i];
         doubt.from_s *= clock_scale;

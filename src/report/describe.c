@@ -158,6 +158,7 @@ void spw_describe_measured(const spw_page *page, const spw_capture *capture,
                  channel->holds == 1 ? "hold" : "holds",
                  channel->kind == SPW_KIND_LOGIC ? "logic" : "analogue");
     describe_analogue(page, channel);
+    spw_describe_trust(page, capture, channel);
     double floor_us = sampling_floor(channel);
     const char *step =
         channel->kind == SPW_KIND_LOGIC ? "instants between steps of" : "detail between samples of";
@@ -196,10 +197,13 @@ void spw_describe_frame(const spw_page *page, const spw_channel *channel) {
 
 static void end_row(const spw_page *page, const char *label, const spw_span_point *point) {
     spw_figure figure = spw_figure_pm(point->us, point->U95, "us");
+    bool doubted = point->doubt.what != 0;
+    const char *before = doubted ? "; in doubt: " : "",
+               *why = doubted ? spw_doubt_words(point->doubt.what) : "";
     if (point->frames > 0)
-        spw_page_row(page, label, "%s, %zu frames", figure.text, point->frames);
+        spw_page_row(page, label, "%s, %zu frames%s%s", figure.text, point->frames, before, why);
     else
-        spw_page_row(page, label, "%s", figure.text);
+        spw_page_row(page, label, "%s%s%s", figure.text, before, why);
 }
 
 void spw_describe_ends(const spw_page *page, const spw_span *span) {
@@ -210,6 +214,10 @@ void spw_describe_ends(const spw_page *page, const spw_span *span) {
         spw_page_row(page, "Neutral", "%s",
                      span->basis == SPW_SPAN_GIVEN ? "not given" : "no hold near it");
     end_row(page, "High end", &span->high);
+    if (span->left_out > 0)
+        spw_page_row(page, "", "%zu %s in doubt left out of the levels: %s", span->left_out,
+                     span->left_out == 1 ? "hold" : "holds",
+                     spw_doubt_words(span->left_doubt.what));
     if (span->basis == SPW_SPAN_EXTREMES)
         spw_page_row(page, "",
                      "The width never stood still: the ends are the 1 and 99 %% "

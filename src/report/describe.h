@@ -14,6 +14,11 @@ void spw_describe_capture(const spw_page *page, const spw_capture *capture, cons
 /* Pulses and holds seen; then what this capture cannot resolve. */
 void spw_describe_measured(const spw_page *page, const spw_capture *capture,
                            const spw_channel *channel);
+/* From when to when a recording can be trusted, in one row; nothing of a logic capture that is. */
+void spw_describe_trust(const spw_page *page, const spw_capture *capture,
+                        const spw_channel *channel);
+/* "from 0 to 31.98 s and from 40 to 60 s; in doubt: from 31.98 to 40 s (the recording clips)". */
+void spw_trust_words(const spw_capture *capture, const spw_channel *channel, spw_text *text);
 void spw_describe_frame(const spw_page *page, const spw_channel *channel);
 /* Low end, neutral, high end of a span that is known. */
 void spw_describe_ends(const spw_page *page, const spw_span *span);

@@ -53,20 +53,33 @@ void spw_describe_clock(const spw_page *page, const spw_clock *clock) {
     }
 }
 
+/* Low pulses: in a sound recording no fault by themselves. The mean of high pulses is under half
+ * of their height, that of low ones over it. */
+static const char *turned_over(const spw_channel *channel) {
+    bool sound = channel->kind == SPW_KIND_ANALOGUE && channel->unit == SPW_UNIT_FULL_SCALE;
+    if (channel->polarity != SPW_POLARITY_NEGATIVE)
+        return "";
+    return sound ? "; sound cards often turn a signal over. A servo needs high pulses: a voltmeter "
+                   "on its line then shows less than half of their height"
+                 : "; a servo follows high pulses only";
+}
+
 void spw_describe_polarity(const spw_page *page, const spw_channel *channel) {
-    const char *name = spw_polarity_name(channel->polarity);
+    const char *name = spw_polarity_name(channel->polarity), *turned = turned_over(channel);
     switch (channel->polarity_basis) {
     case SPW_BASIS_OPTION:
-        spw_page_row(page, "Polarity", "%s, as --polarity says", name);
+        spw_page_row(page, "Polarity", "%s, as --polarity says%s", name, turned);
         return;
     case SPW_BASIS_WIDTH:
-        spw_page_row(page, "Polarity", "%s: only so are the widths those of control pulses", name);
+        spw_page_row(page, "Polarity", "%s: only so are the widths those of control pulses%s", name,
+                     turned);
         return;
     case SPW_BASIS_STEADIER_EDGE:
-        spw_page_row(page, "Polarity", "%s: so the lead edges are the steadier ones", name);
+        spw_page_row(page, "Polarity", "%s: so the lead edges are the steadier ones%s", name,
+                     turned);
         return;
     case SPW_BASIS_IDLE:
-        spw_page_row(page, "Polarity", "%s, by the level at rest", name);
+        spw_page_row(page, "Polarity", "%s, by the level at rest%s", name, turned);
         return;
     case SPW_BASIS_UNDECIDED:
         break;

@@ -41,6 +41,8 @@ static json_t *holds(spw_json *json, const spw_channel *channel) {
         spw_json_put(json, object, "budget_us", budget(json, &hold->budget));
         spw_json_put(json, object, "in_doubt", json_boolean(hold->doubts != 0));
         spw_json_put(json, object, "doubt_bound_us", spw_json_number(hold->doubt_bound_us));
+        spw_doubt doubt = {hold->doubts, hold->start_s, hold->end_s, hold->doubt_bound_us};
+        spw_json_put(json, object, "doubt", spw_json_doubt(json, &doubt));
         spw_json_add(json, array, object);
     }
     return array;
@@ -57,6 +59,10 @@ static json_t *span_object(spw_json *json, const spw_span *built) {
     spw_json_put(json, object, "neutral", spw_json_number(built->neutral.us));
     spw_json_put(json, object, "neutral_U95", spw_json_number(built->neutral.U95));
     spw_json_put(json, object, "basis", json_string(spw_span_basis_name(built->basis)));
+    spw_json_put(json, object, "low_doubt", spw_json_doubt(json, &built->low.doubt));
+    spw_json_put(json, object, "high_doubt", spw_json_doubt(json, &built->high.doubt));
+    spw_json_put(json, object, "neutral_doubt", spw_json_doubt(json, &built->neutral.doubt));
+    spw_json_put(json, object, "holds_left_out", spw_json_count(built->left_out));
     return object;
 }
 
@@ -99,22 +105,6 @@ static json_t *events(spw_json *json, const spw_channel *channel) {
         spw_json_put(json, object, "at_s", spw_json_number(event->at_s));
         spw_json_put(json, object, "count", spw_json_count(event->count));
         spw_json_put(json, object, "value_us", spw_json_number(event->value_us));
-        spw_json_add(json, array, object);
-    }
-    return array;
-}
-
-static json_t *doubts(spw_json *json, const spw_channel *channel) {
-    if (channel->doubts == 0)
-        return json_null();
-    json_t *array = json_array();
-    for (size_t i = 0; i < channel->doubts; i++) {
-        const spw_doubt *doubt = &channel->doubt[i];
-        json_t *object = json_object();
-        spw_json_put(json, object, "what", json_string(spw_doubt_name(doubt->what)));
-        spw_json_put(json, object, "from_s", spw_json_number(doubt->from_s));
-        spw_json_put(json, object, "to_s", spw_json_number(doubt->to_s));
-        spw_json_put(json, object, "bound_us", spw_json_number(doubt->bound_us));
         spw_json_add(json, array, object);
     }
     return array;
@@ -204,7 +194,7 @@ static json_t *channel_object(spw_json *json, const spw_channel *channel, double
     spw_json_put(json, object, "kind",
                  json_string(channel->kind == SPW_KIND_LOGIC ? "logic" : "analogue"));
     spw_json_put(json, object, "resolution_us", spw_json_number(channel->resolution_us));
-    spw_json_put(json, object, "doubt", doubts(json, channel));
+    spw_json_put(json, object, "doubt", spw_json_doubts(json, channel->doubt, channel->doubts));
     spw_json_put(json, object, "signal", json_string(spw_signal_name(channel->signal)));
     spw_json_put(json, object, "reason", spw_json_text(pulses ? NULL : channel->reason));
     spw_json_put(json, object, "polarity", json_string(spw_polarity_name(channel->polarity)));

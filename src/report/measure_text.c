@@ -42,6 +42,7 @@ static spw_figure cell(double value) {
 }
 
 static void put_holds(const context *c, const spw_channel *channel) {
+    bool doubted = false;
     if (channel->holds == 0)
         return;
     spw_text_puts(c->page->out, "\n");
@@ -51,11 +52,15 @@ static void put_holds(const context *c, const spw_channel *channel) {
         const spw_hold *hold = &channel->hold[i];
         spw_figure width = spw_figure_pm(hold->width_us.mean, hold->width_us.U95, "");
         int lost = (int)(strlen(width.text) - spw_page_columns(width.text));
-        spw_page_line(c->page, "  %-6zu%10s %10s %8zu  %*s %8s %9s", i + 1,
+        doubted |= hold->doubts != 0;
+        spw_page_line(c->page, "  %-6zu%10s %10s %8zu  %*s %8s %9s%s", i + 1,
                       spw_figure_fixed(hold->start_s, 3).text,
                       spw_figure_fixed(hold->end_s, 3).text, hold->pulses, 20 + lost, width.text,
-                      cell(hold->width_us.sd).text, cell(hold->drift_us_per_s).text);
+                      cell(hold->width_us.sd).text, cell(hold->drift_us_per_s).text,
+                      hold->doubts != 0 ? " *" : "");
     }
+    if (doubted)
+        spw_page_line(c->page, "  * in doubt: off by more than its ± (see Trusted)");
     if (channel->holds > MOST_HOLDS)
         spw_page_line(c->page, "  and %zu more (--json lists them all)",
                       channel->holds - MOST_HOLDS);

@@ -17,6 +17,11 @@ static json_t *controller(spw_json *json, const spw_span *span) {
     spw_json_put(json, object, "step", spw_json_number(span->step_us));
     spw_json_put(json, object, "basis",
                  span->known ? json_string(spw_span_basis_name(span->basis)) : json_null());
+    spw_json_put(json, object, "low_doubt", spw_json_doubt(json, &span->low.doubt));
+    spw_json_put(json, object, "high_doubt", spw_json_doubt(json, &span->high.doubt));
+    spw_json_put(json, object, "neutral_doubt", spw_json_doubt(json, &span->neutral.doubt));
+    spw_json_put(json, object, "holds_left_out", spw_json_count(span->left_out));
+    spw_json_put(json, object, "line", json_string(spw_wire_name(span->wire)));
     return object;
 }
 
@@ -52,6 +57,7 @@ static json_t *end_detail(spw_json *json, const spw_end *end) {
     spw_json_put(json, object, "probability_meets", spw_json_number(end->probability_meets));
     spw_json_put(json, object, "frames_needed", spw_json_number(end->frames_needed));
     spw_json_put(json, object, "resolution_needed_us", spw_json_number(end->resolution_needed_us));
+    spw_json_put(json, object, "doubt", spw_json_doubt(json, &end->doubt));
     return object;
 }
 

@@ -93,6 +93,18 @@ static void put_signal(const spw_page *page, const spw_plan *plan, const spw_pla
     }
 }
 
+/* The figure is what was read, not what is known. */
+static void put_doubted(const spw_page *page, const char *label, const spw_end *end,
+                        const char *miss) {
+    const spw_doubt *doubt = &end->doubt;
+    spw_figure bound = spw_figure_digits(doubt->bound_us, 2, "us");
+    spw_page_row_toned(page, SPW_TONE_STRONG, label,
+                       "undecided: it reads %s by %s, but that is in doubt%s%s: %s",
+                       end->deviation_us < 0 ? "short" : "beyond", miss,
+                       isnan(doubt->bound_us) ? " by an unknown amount" : " by another ",
+                       isnan(doubt->bound_us) ? "" : bound.text, spw_doubt_words(doubt->what));
+}
+
 static void put_end(const spw_page *page, const char *label, const spw_end *end) {
     spw_figure miss = spw_figure_pm(fabs(end->deviation_us), end->U95, "us"),
                tolerance = spw_figure_plain(end->tolerance_us, 3, "us");
@@ -111,6 +123,10 @@ static void put_end(const spw_page *page, const char *label, const spw_end *end)
         return;
     case SPW_END_UNDECIDED:
         break;
+    }
+    if (end->doubt.what != 0) {
+        put_doubted(page, label, end, miss.text);
+        return;
     }
     spw_page_row_toned(page, SPW_TONE_STRONG, label,
                        "undecided: %s by %s, tolerance %s; probability that it meets: %s",
@@ -141,6 +157,9 @@ static void put_verdict(const spw_page *page, const spw_plan *plan) {
                        decision[plan->decision].words);
     if (plan->summary != NULL && plan->decision != SPW_DECISION_ADAPTER)
         spw_page_row(page, "Because", "%s", plan->summary);
+    if (plan->span.wire == SPW_WIRE_INVERTED)
+        spw_page_row_toned(page, SPW_TONE_BAD, "Line",
+                           "inverted: a servo does not follow low pulses");
     if (plan->span.known) {
         put_end(page, "Low end", &plan->low);
         put_end(page, "High end", &plan->high);

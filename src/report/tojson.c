@@ -64,6 +64,36 @@ json_t *spw_json_range(spw_json *json, double low, double high) {
     return object;
 }
 
+static void add_kinds(spw_json *json, json_t *array, const spw_doubt *doubt) {
+    for (uint32_t kind = 1; kind != 0 && kind <= doubt->what; kind <<= 1) {
+        if ((doubt->what & kind) == 0)
+            continue;
+        json_t *object = json_object();
+        spw_json_put(json, object, "what", json_string(spw_doubt_name(kind)));
+        spw_json_put(json, object, "from_s", spw_json_number(doubt->from_s));
+        spw_json_put(json, object, "to_s", spw_json_number(doubt->to_s));
+        spw_json_put(json, object, "bound_us", spw_json_number(doubt->bound_us));
+        spw_json_add(json, array, object);
+    }
+}
+
+json_t *spw_json_doubt(spw_json *json, const spw_doubt *doubt) {
+    if (doubt->what == 0)
+        return json_null();
+    json_t *array = json_array();
+    add_kinds(json, array, doubt);
+    return array;
+}
+
+json_t *spw_json_doubts(spw_json *json, const spw_doubt *doubts, size_t n) {
+    if (n == 0)
+        return json_null();
+    json_t *array = json_array();
+    for (size_t i = 0; i < n; i++)
+        add_kinds(json, array, &doubts[i]);
+    return array;
+}
+
 json_t *spw_json_strings(spw_json *json, char *const *strings, size_t n) {
     json_t *array = json_array();
     for (size_t i = 0; i < n; i++)

@@ -3,6 +3,7 @@
 #ifndef SPW_REPORT_TOJSON_H
 #define SPW_REPORT_TOJSON_H
 
+#include "spanwright/edges.h"
 #include "spanwright/stats.h"
 
 #include <jansson.h>
@@ -20,6 +21,9 @@ json_t *spw_json_count(uint64_t value);  /* a whole number */
 json_t *spw_json_text(const char *text); /* made safe; NULL gives null */
 json_t *spw_json_summary(spw_json *json, const spw_summary *summary);
 json_t *spw_json_range(spw_json *json, double low, double high); /* {"low", "high"} */
+/* null without doubt; else a list of {"what", "from_s", "to_s", "bound_us"}, one a kind. */
+json_t *spw_json_doubt(spw_json *json, const spw_doubt *doubt);
+json_t *spw_json_doubts(spw_json *json, const spw_doubt *doubts, size_t n);
 json_t *spw_json_strings(spw_json *json, char *const *strings, size_t n);
 json_t *spw_json_tool(spw_json *json); /* {"name", "version"} */
 

@@ -23,11 +23,18 @@ static double square(double x) {
     return x * x;
 }
 
-/* Standard uncertainty of a measured level, with the source's own step in it. */
+/* Standard uncertainty of a measured level, with the source's own step and a doubt's bound in it
+ * (both taken as rectangular). */
 static double u_point(const spw_span *span, const spw_span_point *point) {
     double u = isfinite(point->u) ? point->u : 0;
     double step = isfinite(span->step_us) ? span->step_us : 0;
-    return sqrt(u * u + step * step / 12);
+    double doubt = spw_doubt_reach_us(&point->doubt);
+    return sqrt(u * u + step * step / 12 + doubt * doubt / 3);
+}
+
+/* A level in doubt by an amount that is not known tells nothing. */
+static bool compares(double told, const spw_span_point *level) {
+    return !isnan(told) && !isnan(level->us) && isfinite(spw_doubt_reach_us(&level->doubt));
 }
 
 /* Measured over asked for the levels that both know, by the line through zero. */
@@ -37,7 +44,7 @@ static ratio width_ratio(const spw_span *span, const spw_controller *asked) {
     ratio r = {.value = NAN, .u = NAN, .consistent = true};
     double products = 0, squares = 0, variance = 0;
     for (int i = 0; i < 3; i++) {
-        if (isnan(told[i]) || isnan(level[i]->us))
+        if (!compares(told[i], level[i]))
             continue;
         r.points++;
         products += told[i] * level[i]->us;
@@ -49,7 +56,7 @@ static ratio width_ratio(const spw_span *span, const spw_controller *asked) {
     r.value = products / squares;
     r.u = sqrt(variance) / squares;
     for (int i = 0; i < 3; i++)
-        if (!isnan(told[i]) && !isnan(level[i]->us) &&
+        if (compares(told[i], level[i]) &&
             fabs(level[i]->us / told[i] - r.value) >
                 2 * u_point(span, level[i]) / told[i] + 2 * RATIO_SLACK)
             r.consistent = false;

@@ -21,6 +21,7 @@ typedef struct widths {
     size_t n, steps;
     double timebase_ratio; /* u_timebase over the width; the largest */
     double sampling_us;    /* u of one width; the largest */
+    spw_doubt doubt;       /* of any part of it */
 } widths;
 
 static int by_value(const void *a, const void *b) {
@@ -55,6 +56,8 @@ static void add_channel(const spw_channel *channel, widths *w) {
             add_pulses(channel, channel->regime[r].first_pulse, channel->regime[r].end_pulse, w);
     if (channel->regimes == 0)
         add_pulses(channel, 0, channel->pulses, w);
+    for (size_t i = 0; i < channel->doubts; i++)
+        spw_doubt_join(&w->doubt, &channel->doubt[i]);
     if (channel->budget.u_timebase > 0 && channel->width_us.mean > 0)
         w->timebase_ratio =
             fmax(w->timebase_ratio, channel->budget.u_timebase / channel->width_us.mean);
@@ -74,7 +77,8 @@ static spw_span_point end_point(const widths *w, double p) {
                             .u_own = hypot(reach / 1.96, w->sampling_us),
                             .u_shared = w->timebase_ratio * at,
                             .u_sampling = w->sampling_us,
-                            .frames = w->n};
+                            .frames = w->n,
+                            .doubt = w->doubt};
     point.u = hypot(point.u_own, point.u_shared);
     point.U95 = spw_coverage_factor(0.95, INFINITY) * point.u;
     return point;

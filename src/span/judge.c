@@ -48,17 +48,22 @@ spw_end spw_judge_end(const spw_span_point *point, double expected_us, double to
                    .U95 = or_zero(point->U95),
                    .probability_meets = NAN,
                    .frames_needed = NAN,
-                   .resolution_needed_us = NAN};
+                   .resolution_needed_us = NAN,
+                   .doubt = point->doubt};
     if (isnan(end.deviation_us))
         return end;
     double miss = fabs(end.deviation_us), u = or_zero(point->u);
-    end.probability_meets = u > 0 ? spw_conformity(end.deviation_us, u, -tolerance_us, tolerance_us)
-                                  : (miss <= tolerance_us ? 1 : 0);
-    if (miss <= tolerance_us - end.U95)
+    double band = end.U95 + spw_doubt_reach_us(&point->doubt);
+    bool doubted = point->doubt.what != 0;
+    if (!doubted)
+        end.probability_meets =
+            u > 0 ? spw_conformity(end.deviation_us, u, -tolerance_us, tolerance_us)
+                  : (miss <= tolerance_us ? 1 : 0);
+    if (miss <= tolerance_us - band)
         end.verdict = SPW_END_MEETS;
-    else if (miss > tolerance_us + end.U95)
+    else if (miss > tolerance_us + band)
         end.verdict = end.deviation_us < 0 ? SPW_END_SHORT : SPW_END_BEYOND;
-    else
+    else if (!doubted)
         what_would_decide(point, &end);
     return end;
 }

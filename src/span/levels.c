@@ -25,6 +25,7 @@ typedef struct pool {
     double scatter2, scatter4;            /* (frames * u)^2, and its square over its dof */
     double *sampling;                     /* a capture: frames * u */
     double sampling2;                     /* sum of their squares */
+    spw_doubt doubt;
 } pool;
 
 static double square(double x) {
@@ -66,6 +67,8 @@ static void join(pool *p, const spw_held *held) {
     double before = *of_capture;
     *of_capture += frames * known(hold->budget.u_sampling);
     p->sampling2 += square(*of_capture) - square(before);
+    spw_doubt doubt = spw_held_doubt(held);
+    spw_doubt_join(&p->doubt, &doubt);
 }
 
 static spw_span_point level_of(const pool *p) {
@@ -82,7 +85,8 @@ static spw_span_point level_of(const pool *p) {
                             .u_shared = part[2].u,
                             .u_sampling = part[1].u,
                             .frames = p->frames,
-                            .seconds = p->seconds};
+                            .seconds = p->seconds,
+                            .doubt = p->doubt};
     spw_combine(part, 3, &level.u, &level.dof);
     level.U95 = spw_coverage_factor(0.95, level.dof) * level.u;
     return level;

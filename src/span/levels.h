@@ -13,6 +13,24 @@ typedef struct spw_held {
 /* Sorts by mean width, upwards. */
 void spw_held_sort(spw_held *held, size_t n);
 
+/* Its doubt, over its own time. */
+spw_doubt spw_held_doubt(const spw_held *held);
+
+/* Holds in doubt that stayed out, and how far out the farthest of them lay. */
+typedef struct spw_left_out {
+    size_t holds;
+    spw_doubt doubt;
+    double lowest_us, highest_us; /* NAN without any */
+    double U95;                   /* the largest of them */
+} spw_left_out;
+
+/* Takes out the holds in doubt that holds without doubt stand in for.
+ *   held   n, sorted by mean width; the rest keeps its order
+ * Returns how many are left. */
+size_t spw_held_leave_out(spw_held *held, size_t n, spw_left_out *out);
+/* What those left out leave in doubt at the ends of a known span. */
+void spw_span_left_out(spw_span *span, const spw_left_out *out);
+
 /* The level that starts at the extreme hold `from` and grows by `direction`
  * (+1 or -1) over at most `reach` holds.
  *   held      sorted by mean width

@@ -18,6 +18,11 @@ const char *spw_span_basis_name(spw_span_basis basis) {
     return "holds";
 }
 
+const char *spw_wire_name(spw_wire wire) {
+    static const char *const name[] = {"unknown", "upright", "inverted", "maybe_inverted"};
+    return name[wire];
+}
+
 static spw_span_point no_point(void) {
     return (spw_span_point){.us = NAN,
                             .u = NAN,
@@ -189,6 +194,25 @@ static spw_status try_extremes(const spw_channel *const *channels, size_t n, dou
     return SPW_OK;
 }
 
+/* A sound card may turn a signal over; a logic input and a volts column do not. */
+static spw_wire wire_of(const spw_channel *channel) {
+    bool sound = channel->kind == SPW_KIND_ANALOGUE && channel->unit == SPW_UNIT_FULL_SCALE;
+    if (channel->polarity_basis == SPW_BASIS_UNDECIDED ||
+        channel->polarity == SPW_POLARITY_UNDECIDED)
+        return SPW_WIRE_UNKNOWN;
+    if (channel->polarity == SPW_POLARITY_POSITIVE)
+        return SPW_WIRE_UPRIGHT;
+    return sound ? SPW_WIRE_MAYBE_INVERTED : SPW_WIRE_INVERTED;
+}
+
+static spw_wire wire_of_all(const spw_channel *const *channels, size_t n) {
+    spw_wire wire = n > 0 ? wire_of(channels[0]) : SPW_WIRE_UNKNOWN;
+    for (size_t i = 1; i < n; i++)
+        if (wire_of(channels[i]) != wire)
+            wire = SPW_WIRE_UNKNOWN;
+    return wire;
+}
+
 spw_status spw_span_build(const spw_channel *const *channels, size_t n, double neutral_us,
                           spw_span *span) {
     spw_span found = no_span();
@@ -197,6 +221,8 @@ spw_status spw_span_build(const spw_channel *const *channels, size_t n, double n
     if (held == NULL)
         return SPW_ERR_MEMORY;
     spw_held_sort(held, holds);
+    spw_left_out left_out;
+    holds = spw_held_leave_out(held, holds, &left_out);
     spw_status status = holds > 0 ? from_holds(held, holds, n, neutral_us, &found) : SPW_OK;
     if (status == SPW_OK)
         pool_jitter(held, holds, &found);
@@ -206,8 +232,14 @@ spw_status spw_span_build(const spw_channel *const *channels, size_t n, double n
     if (status != SPW_OK)
         return status;
     pool_frames(channels, n, &found);
-    if (found.known && found.basis == SPW_SPAN_HOLDS)
+    found.wire = wire_of_all(channels, n);
+    for (size_t i = 0; i < n; i++)
+        for (size_t k = 0; k < channels[i]->doubts; k++)
+            spw_doubt_join(&found.doubt, &channels[i]->doubt[k]);
+    if (found.known && found.basis == SPW_SPAN_HOLDS) {
+        spw_span_left_out(&found, &left_out);
         spw_span_saturation(channels, n, &found);
+    }
     *span = found;
     return SPW_OK;
 }

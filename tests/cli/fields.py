@@ -17,18 +17,22 @@ EFFECT = [
     ("servo_deg", DEG), ("joint_deg", DEG), "creep_rpm", "shortest_gap_us",
     ("latency_ms", ["typical", "worst"]),
 ]
-END = "deviation_us U95 probability_meets frames_needed resolution_needed_us".split()
-SPAN = ["low", "low_U95", "high", "high_U95", "neutral", "neutral_U95", "basis"]
+DOUBT = [["what", "from_s", "to_s", "bound_us"]]
+LEVEL_DOUBTS = [("low_doubt", DOUBT), ("high_doubt", DOUBT), ("neutral_doubt", DOUBT),
+                "holds_left_out"]
+END = "deviation_us U95 probability_meets frames_needed resolution_needed_us".split() + [
+    ("doubt", DOUBT)]
+SPAN = ["low", "low_U95", "high", "high_U95", "neutral", "neutral_U95", "basis"] + LEVEL_DOUBTS
 TOOL = ("tool", ["name", "version"])
 CHANNEL = [
-    "name", "kind", "resolution_us", ("doubt", [["what", "from_s", "to_s", "bound_us"]]), "signal", "reason", "polarity", "polarity_basis",
+    "name", "kind", "resolution_us", ("doubt", DOUBT), "signal", "reason", "polarity", "polarity_basis",
     ("other_reading", ["width_us", "period_us"]), "pulses", ("period_us", SUMMARY),
     "frame_rate_hz",
     ("period_jitter_us", ["peak_to_peak", "cycle_to_cycle_rms", "cycle_to_cycle_peak"]),
     ("width_us", SUMMARY), ("width_robust_us", ["median", "sd"]), "lead_jitter_us",
     "trail_jitter_us",
     ("holds", [["start_s", "end_s", "pulses", ("width_us", SUMMARY), "drift_us_per_s",
-                ("budget_us", BUDGET), "in_doubt", "doubt_bound_us"]]),
+                ("budget_us", BUDGET), "in_doubt", "doubt_bound_us", ("doubt", DOUBT)]]),
     ("span_us", SPAN),
     ("controller_step_us", ["value", "u"]),
     ("width_line", ["frequency_hz", "amplitude_us", "p_value"]),
@@ -50,7 +54,7 @@ SCHEMAS = {
         ("captures", [["file", "digest_sha256", "channel", "timebase_ppm", "truncated",
                        "warnings"]]),
         ("controller_us", ["low", "low_U95", "high", "high_U95", "neutral", "neutral_U95",
-                           "jitter_rms", "step", "basis"]),
+                           "jitter_rms", "step", "basis"] + LEVEL_DOUBTS + ["line"]),
         ("servo", ["name", ("expected_us", RANGE), "tolerance_us", "dead_band_us", "mode",
                    "travel_deg"]),
         ("ends", RANGE), ("ends_us", [("low", END), ("high", END)]), "range_covered_percent",

@@ -32,7 +32,7 @@ static void words_of_json(void **state) {
     for (int i = SPW_DECISION_NO_ADAPTER; i <= SPW_DECISION_MEASURE_AGAIN; i++)
         assert_string_equal(spw_decision_name((spw_decision)i), decision[i]);
     for (int i = SPW_DO_MEASURE_AGAIN; i <= SPW_DO_ADAPTER; i++)
-        assert_string_equal(spw_advice_do_name((spw_advice_do)i), advice[i]);
+        assert_string_equal(spw_advice_do_name((spw_advice_do)i), advice[i - SPW_DO_MEASURE_AGAIN]);
     for (int i = SPW_BASIS_OPTION; i <= SPW_BASIS_UNDECIDED; i++)
         assert_string_equal(spw_polarity_basis_name((spw_polarity_basis)i), basis[i]);
     for (int i = SPW_EVENT_MISSING_FRAMES; i <= SPW_EVENT_SIGNAL_LOST; i++)
