@@ -1,4 +1,5 @@
 /* SHA-256 of a file, by nettle. */
+#include "base/reason.h"
 #include "spanwright/base.h"
 
 #include <errno.h>
@@ -30,7 +31,7 @@ static spw_status digest_descriptor(int fd, char hex[65], spw_error *error) {
     if (got < 0) {
         char why[128];
         return spw_error_set(error, SPW_ERR_IO, "cannot read: %s",
-                             strerror_r(reason, why, sizeof why));
+                             spw_reason(reason, why, sizeof why));
     }
     uint8_t digest[SHA256_DIGEST_SIZE];
     sha256_digest(&context, sizeof digest, digest);
@@ -48,7 +49,7 @@ spw_status spw_digest_file(const char *path, char hex[65], spw_error *error) {
     if (fd < 0) {
         char why[128];
         status =
-            spw_error_set(error, SPW_ERR_IO, "cannot open: %s", strerror_r(errno, why, sizeof why));
+            spw_error_set(error, SPW_ERR_IO, "cannot open: %s", spw_reason(errno, why, sizeof why));
     } else {
         status = digest_descriptor(fd, hex, error);
         (void)close(fd);

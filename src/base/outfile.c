@@ -5,6 +5,7 @@
  * the moment in which an old file is replaced, its name is TEMPORARY and 16 hex digits
  * in the target's own folder, so that the rename stays within one file system. */
 #include "base/array.h"
+#include "base/reason.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -35,7 +36,7 @@ static spw_status refused(spw_error *error, const char *path, const char *doing,
     char safe[256], why[128];
     spw_text_safe(safe, sizeof safe, path, strlen(path));
     return spw_error_set(error, SPW_ERR_IO, "cannot %s %s: %s", doing, safe,
-                         strerror_r(reason, why, sizeof why));
+                         spw_reason(reason, why, sizeof why));
 }
 
 static spw_status wrong_target(spw_error *error, const char *path, const char *what) {

@@ -6,6 +6,7 @@
  * handler no line number. So the file is read whole first (it is small), every
  * line is checked, and lines are handed over one by one, without their indent. */
 #include "base/array.h"
+#include "base/reason.h"
 #include "bench/keys.h"
 
 #include <errno.h>
@@ -214,7 +215,7 @@ static spw_status slurp(FILE *file, char **data, size_t *length, spw_error *erro
     char reason[128];
     if (ferror(file))
         status = spw_error_set(error, SPW_ERR_IO, "the bench file cannot be read: %s",
-                               strerror_r(errno, reason, sizeof reason));
+                               spw_reason(errno, reason, sizeof reason));
     else if (n > BENCH_BYTES_MAX)
         status = spw_error_set(error, SPW_ERR_LIMIT,
                                "the file has more than %d bytes; is this a bench file?",
@@ -250,7 +251,7 @@ spw_status spw_bench_read(const char *path, spw_bench *bench, spw_error *error) 
     spw_status status =
         file != NULL ? read_open(file, bench, error)
                      : spw_error_set(error, SPW_ERR_IO, "the bench file cannot be opened: %s",
-                                     strerror_r(errno, reason, sizeof reason));
+                                     spw_reason(errno, reason, sizeof reason));
     if (file != NULL)
         (void)fclose(file);
     if (status != SPW_OK)

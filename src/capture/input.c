@@ -2,6 +2,7 @@
  * a read buffer that stays in the processor's cache costs less than page
  * faults. Interrupted reads go on; a pipe set to non-blocking is waited for. */
 #include "capture/input.h"
+#include "base/reason.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -54,10 +55,8 @@ static const char *remedy(int reason) {
 
 static spw_status refused(spw_error *error, const char *what, int reason) {
     char text[128];
-    if (strerror_r(reason, text, sizeof text) != text)
-        text[sizeof text - 1] = '\0';
     return spw_error_set(error, SPW_ERR_IO, "%s: %s; %s", what,
-                         strerror_r(reason, text, sizeof text), remedy(reason));
+                         spw_reason(reason, text, sizeof text), remedy(reason));
 }
 
 static spw_status open_descriptor(spw_input *input, const char *path, spw_error *error) {

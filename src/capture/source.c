@@ -2,6 +2,7 @@
  * time, so that a reader that takes what it looks at stays within the
  * processor's cache however large the largest look-ahead is. */
 #include "capture/source.h"
+#include "base/reason.h"
 #include "capture/ahead.h"
 #include "capture/unpack.h"
 
@@ -51,7 +52,7 @@ static ssize_t fetch(spw_source *source, char *data, size_t room) {
         (void)snprintf(source->damage, sizeof source->damage,
                        "reading failed at byte %llu of the file: %s; what comes before was read",
                        (unsigned long long)source->input.done,
-                       strerror_r(source->input.failure, buffer, sizeof buffer));
+                       spw_reason(source->input.failure, buffer, sizeof buffer));
     }
     return got;
 }

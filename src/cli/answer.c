@@ -16,11 +16,9 @@ int cli_print(const char *bytes, size_t length) {
             continue;
         if (wrote < 0 && errno == EPIPE)
             return CLI_DONE; /* the reader has what it wanted */
-        if (wrote <= 0) {
-            char why[128];
+        if (wrote <= 0)      /* the only thread by now: strerror will do */
             return cli_complain("standard output: cannot write: %s",
-                                strerror_r(wrote < 0 ? errno : ENOSPC, why, sizeof why));
-        }
+                                strerror(wrote < 0 ? errno : ENOSPC));
         bytes += wrote;
         length -= (size_t)wrote;
     }

@@ -1,6 +1,7 @@
 #include "report/json_file.h"
 
 #include "base/plain.h"
+#include "base/reason.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -13,7 +14,7 @@ static spw_status read_whole(const char *path, const char *noun, unsigned most_m
     FILE *file = fopen(path, "rb");
     if (file == NULL)
         return spw_error_set(error, SPW_ERR_IO, "cannot open: %s",
-                             strerror_r(errno, why, sizeof why));
+                             spw_reason(errno, why, sizeof why));
     size_t most = (size_t)most_mib << 20, got;
     while (content->length <= most && (got = fread(part, 1, sizeof part, file)) > 0)
         spw_text_append(content, part, got);
@@ -25,7 +26,7 @@ static spw_status read_whole(const char *path, const char *noun, unsigned most_m
         return spw_error_set(error, status, "out of memory");
     if (failed)
         return spw_error_set(error, SPW_ERR_IO, "cannot read: %s",
-                             strerror_r(reason, why, sizeof why));
+                             spw_reason(reason, why, sizeof why));
     if (content->length > most)
         return spw_error_set(error, SPW_ERR_LIMIT, "more than %u MiB is no %s", most_mib, noun);
     return SPW_OK;
