@@ -14,35 +14,39 @@
 /* In step means nearer to it than to the next one. */
 #define IN_STEP 0.45
 
+enum { MOST_SHIFT = 18 };
+
 static const double power[] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,
                                1e8,  1e9,  1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
                                1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
-static spw_wide power_of_ten(int n) {
-    spw_wide p = 1;
+static uint64_t power_of_ten(int n) { /* n <= 19 */
+    uint64_t p = 1;
     for (int i = 0; i < n; i++)
         p *= 10;
     return p;
 }
 
-bool spw_table_ticks(const spw_table_clock *clock, const spw_decimal *time, int64_t *tick) {
+/* 19 digits and a shift by 18 places fit; digits that a tick is too coarse for are rounded. */
+bool spw_table_wide_ticks(const spw_table_clock *clock, const spw_decimal *time, spw_wide *ticks) {
     int shift = time->exponent - clock->place;
-    spw_wide value = (spw_wide)time->digits;
-    if (shift > 18 && value != 0)
+    if (shift > MOST_SHIFT && time->digits != 0)
         return false;
-    if (shift >= 0 && value != 0) {
-        value *= power_of_ten(shift);
-    } else if (shift < 0) {
-        spw_wide unit = shift < -20 ? 0 : power_of_ten(-shift);
-        value = unit == 0 ? 0 : (value + unit / 2) / unit;
+    if (shift >= 0) {
+        *ticks = spw_wide_product(time->digits, power_of_ten(time->digits != 0 ? shift : 0));
+    } else { /* of 20 digits or more nothing is left */
+        uint64_t unit = shift < -19 ? 0 : power_of_ten(-shift), digits = time->digits;
+        *ticks = (spw_wide){unit == 0 ? 0 : digits / unit + (digits % unit >= unit - unit / 2), 0};
     }
     if (time->negative)
-        value = -value;
-    value -= clock->first;
-    if (value > INT64_MAX / 4 || value < INT64_MIN / 4)
-        return false;
-    *tick = (int64_t)value;
+        *ticks = spw_wide_negative(*ticks);
     return true;
+}
+
+bool spw_table_ticks(const spw_table_clock *clock, const spw_decimal *time, int64_t *tick) {
+    spw_wide value;
+    return spw_table_wide_ticks(clock, time, &value) &&
+           spw_wide_within(spw_wide_less(value, clock->first), INT64_MAX / 4, tick);
 }
 
 double spw_table_rounding(const spw_table_clock *clock, const spw_decimal *time) {

@@ -65,13 +65,8 @@ static void take_times(const spw_table_probe *probe, spw_table_fit *fit, head_ti
     spw_table_clock *clock = &fit->clock;
     int64_t day = 0;
     /* The first row's ticks may need more than 64 bits. */
-    spw_decimal start = probe->time[0];
-    spw_wide value = (spw_wide)start.digits;
-    for (int shift = start.exponent - clock->place; shift > 0 && shift <= 18 && value != 0; shift--)
-        value *= 10;
-    for (int shift = clock->place - start.exponent; shift > 0 && value != 0; shift--)
-        value = shift == 1 ? (value + 5) / 10 : value / 10;
-    clock->first = start.negative ? -value : value;
+    if (!spw_table_wide_ticks(clock, &probe->time[0], &clock->first))
+        clock->first = (spw_wide){0, 0};
     double narrow = INFINITY;
     for (size_t i = 0; i < probe->rows; i++) {
         int64_t tick;

@@ -7,15 +7,13 @@
 #define SPW_TABLE_PARTS_H
 
 #include "base/decimal.h"
+#include "base/wide.h"
 #include "capture/reader.h"
 
 #define SPW_TABLE_COLUMNS_MAX ((size_t)65536) /* cells a row */
 #define SPW_TABLE_CHANNELS_MAX ((size_t)1024)
 #define SPW_TABLE_HEAD_ROWS ((size_t)65536) /* rows the head is judged by, at most */
 #define SPW_TABLE_NONE SIZE_MAX
-
-/* 19 digits and a shift by 18 places fit. */
-__extension__ typedef __int128 spw_wide;
 
 /* ---- cells (table_cell.c) ---- */
 
@@ -244,6 +242,8 @@ typedef enum spw_table_step {
     SPW_STEP_OFF     /* out of step */
 } spw_table_step;
 
+/* A time in ticks of the clock's unit, not counted from the first row. False: it is too large. */
+bool spw_table_wide_ticks(const spw_table_clock *clock, const spw_decimal *time, spw_wide *ticks);
 /* Ticks of an instant since the first; false when they do not fit. */
 bool spw_table_ticks(const spw_table_clock *clock, const spw_decimal *time, int64_t *tick);
 /* Half the last printed place of a number, in ticks. */

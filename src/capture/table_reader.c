@@ -12,8 +12,8 @@
 
 static void prepare_times(spw_table_run *run) {
     const spw_table_clock *clock = &run->job->clock;
-    run->first_fits = clock->first <= INT64_MAX / 4 && clock->first >= INT64_MIN / 4;
-    run->first = run->first_fits ? (int64_t)clock->first : 0;
+    run->first = 0;
+    run->first_fits = spw_wide_within(clock->first, INT64_MAX / 4, &run->first);
     int64_t scale = 1;
     double rounding = 0.5;
     for (int shift = 0; shift < SPW_TABLE_SHIFTS; shift++) {

@@ -113,7 +113,7 @@ spw_status spw_table_say_unit(table_reading *reading) {
         status = say_seconds(reading);
         break;
     }
-    if (status == SPW_OK && reading->clock.first != 0)
+    if (status == SPW_OK && (reading->clock.first.low | reading->clock.first.high) != 0)
         status = SAY("times count from the first row");
     return status;
 }
