@@ -1,5 +1,7 @@
 #include "capture/ahead.h"
 
+#include "base/thread.h"
+
 #include <pthread.h>
 #include <stddef.h>
 #include <stdlib.h>
@@ -73,7 +75,7 @@ spw_ahead *spw_ahead_new(spw_input *input, spw_unpacker *unpacker) {
     bool filled = locked && pthread_cond_init(&ahead->filled, NULL) == 0;
     bool emptied = filled && pthread_cond_init(&ahead->emptied, NULL) == 0;
     input->options.progress = NULL;
-    if (emptied && pthread_create(&ahead->thread, NULL, run, ahead) == 0)
+    if (emptied && spw_thread_start(&ahead->thread, run, ahead))
         return ahead;
     input->options = ahead->options;
     if (emptied)

@@ -1,7 +1,8 @@
 #include "pulses/crew.h"
 
+#include "base/thread.h"
+
 #include <pthread.h>
-#include <signal.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -72,17 +73,6 @@ static void put_away(hand *h) {
     free(h->ring);
 }
 
-/* Signals stay with the caller's threads. */
-static bool start_thread(pthread_t *thread, void *(*run)(void *), void *context) {
-    sigset_t all, before;
-    (void)sigfillset(&all);
-    bool masked = pthread_sigmask(SIG_SETMASK, &all, &before) == 0;
-    bool started = pthread_create(thread, NULL, run, context) == 0;
-    if (masked)
-        (void)pthread_sigmask(SIG_SETMASK, &before, NULL);
-    return started;
-}
-
 static bool start(hand *h, const spw_crew *crew, size_t blocks) {
     h->crew = crew;
     h->blocks = blocks;
@@ -92,7 +82,7 @@ static bool start(hand *h, const spw_crew *crew, size_t blocks) {
     if (pthread_mutex_init(&h->lock, NULL) == 0) {
         if (pthread_cond_init(&h->filled, NULL) == 0) {
             if (pthread_cond_init(&h->emptied, NULL) == 0) {
-                if (start_thread(&h->thread, work, h))
+                if (spw_thread_start(&h->thread, work, h))
                     return true;
                 (void)pthread_cond_destroy(&h->emptied);
             }
@@ -232,7 +222,7 @@ spw_status spw_crew_do(size_t n, bool two, spw_crew_task task, void *context) {
     tasks all = {.task = task, .context = context, .n = n};
     doer one = {.all = &all}, other = {.all = &all};
     pthread_t thread;
-    bool started = two && n > 1 && start_thread(&thread, do_tasks, &other);
+    bool started = two && n > 1 && spw_thread_start(&thread, do_tasks, &other);
     (void)do_tasks(&one);
     if (started)
         (void)pthread_join(thread, NULL);
