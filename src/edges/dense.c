@@ -33,12 +33,19 @@ less_tile(double *a, size_t stride, const double *x, const double *y, size_t len
     SPW_QUAD(d + 4) -= d1;
 }
 
-SPW_WIDE void spw_dense_less(double *a, size_t stride, const double *packed, size_t depth, size_t n,
-                             size_t length) {
+/* Static, as are all that exist twice: compilers do not agree on what another file, or a
+ * program that uses the library, would see of them. */
+SPW_WIDE static void less(double *a, size_t stride, const double *packed, size_t depth, size_t n,
+                          size_t length) {
     for (size_t i = 0; i < n; i += ROWS)
         for (size_t j = 0; j < i + ROWS; j += COLUMNS)
             less_tile(a + i * stride + j, stride, packed + spw_dense_at(i, 0, depth),
                       packed + spw_dense_at(j, 0, depth), length);
+}
+
+void spw_dense_less(double *a, size_t stride, const double *packed, size_t depth, size_t n,
+                    size_t length) {
+    less(a, stride, packed, depth, n, length);
 }
 
 /* The factor of `width` rows whose columns before their own are done. */
