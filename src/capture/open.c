@@ -2,6 +2,7 @@
 #include "capture/reader.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Enough for a VCD's or a table's preamble, little enough for a pipe that
@@ -142,9 +143,16 @@ static spw_reader *reader_of(spw_format format) {
 static spw_status read_content(spw_source *source, const spw_read_options *options,
                                const spw_sink *sink, spw_capture_summary *summary,
                                spw_error *error) {
-    spw_emitter emitter = {.sink = sink};
-    spw_status status = reader_of(summary->format)(source, options, &emitter, summary, error);
-    return status == SPW_OK ? spw_emit_flush(&emitter) : status;
+    spw_emitter *emitter = malloc(sizeof *emitter); /* 32 KiB: too much for a small stack */
+    if (emitter == NULL)
+        return SPW_ERR_MEMORY;
+    emitter->sink = sink;
+    emitter->n = 0;
+    spw_status status = reader_of(summary->format)(source, options, emitter, summary, error);
+    if (status == SPW_OK)
+        status = spw_emit_flush(emitter);
+    free(emitter);
+    return status;
 }
 
 static spw_status read_all(spw_source *source, const spw_read_options *options,

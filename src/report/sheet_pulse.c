@@ -4,6 +4,7 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <stdlib.h>
 
 #define LEFT_PX 50.0
 #define RIGHT_PX 10.0
@@ -150,20 +151,11 @@ static void draw_pulse(spw_sheet *sheet, const spw_channel *channel, const spw_p
     spw_draw_end(&draw);
 }
 
-void spw_sheet_pulse(spw_sheet *sheet) {
-    const spw_plan_source *source = &sheet->facts->sources[0];
-    const spw_pulse *pulse = typical(source->channel);
-    spw_sheet_put(sheet, "<figure>\n<figcaption><b>A typical pulse</b>");
-    if (pulse == NULL) {
-        spw_sheet_put(sheet, "No whole pulse was seen.</figcaption>\n</figure>\n");
-        return;
-    }
-    spw_wave wave;
-    spw_wave_read(source, &sheet->facts->options->read, pulse, BEFORE * spw_pulse_width_us(pulse),
-                  &wave);
+static void describe_pulse(spw_sheet *sheet, const spw_plan_source *source, const spw_pulse *pulse,
+                           const spw_wave *wave) {
     spw_sheet_printf(sheet, "The one nearest to the median width, lead edge at %s; ",
                      spw_figure_unit(pulse->lead_s, 4, "s").text);
-    if (wave.n > 0)
+    if (wave->n > 0)
         spw_sheet_put(
             sheet, "dots: its samples as recorded. Dotted lines: the state levels, droop undone. "
                    "Diamonds: its 50 % instants.");
@@ -173,6 +165,25 @@ void spw_sheet_pulse(spw_sheet *sheet) {
         spw_sheet_put(sheet, "drawn from its state levels and edges, not from samples. Diamonds: "
                              "its 50 % instants.");
     spw_sheet_put(sheet, "</figcaption>\n");
-    draw_pulse(sheet, source->channel, pulse, &wave);
+    draw_pulse(sheet, source->channel, pulse, wave);
     spw_sheet_figure_end(sheet);
+}
+
+void spw_sheet_pulse(spw_sheet *sheet) {
+    const spw_plan_source *source = &sheet->facts->sources[0];
+    const spw_pulse *pulse = typical(source->channel);
+    spw_sheet_put(sheet, "<figure>\n<figcaption><b>A typical pulse</b>");
+    if (pulse == NULL) {
+        spw_sheet_put(sheet, "No whole pulse was seen.</figcaption>\n</figure>\n");
+        return;
+    }
+    spw_wave *wave = malloc(sizeof *wave); /* 16 KiB: too much for a small stack */
+    if (wave == NULL) {
+        sheet->out->failed = true;
+        return;
+    }
+    spw_wave_read(source, &sheet->facts->options->read, pulse, BEFORE * spw_pulse_width_us(pulse),
+                  wave);
+    describe_pulse(sheet, source, pulse, wave);
+    free(wave);
 }
