@@ -116,7 +116,11 @@ typedef struct spw_read_options {
      * size), its size or 0 when unknown (a pipe) */
     void (*progress)(void *context, uint64_t done, uint64_t total);
     void *progress_context;
+    /* A raw stream of unknown length (not packed) ends, with a warning, after so many bytes in
+     * which no line changes: a device without an end is no capture. 0: SPW_RAW_STILL_MOST. */
+    uint64_t raw_still_most;
 } spw_read_options;
+#define SPW_RAW_STILL_MOST ((uint64_t)1 << 35)
 
 /* A list of sentences, each safe to show. Zeroed to start. At most
  * SPW_NOTES_MAX are kept, then one that says how many more there were. */

@@ -2,6 +2,7 @@
  * most of the time, so still bytes are skipped 64 at a time. */
 #include "capture/reader.h"
 
+#include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -16,6 +17,8 @@ typedef struct raw_dump {
     double rate_hz;
     uint64_t samples; /* seen so far */
     unsigned last;    /* the lines' levels at the latest sample */
+    uint64_t changed; /* the sample of the latest change */
+    uint64_t still_most;
 } raw_dump;
 
 /* Index of the first byte that is not `still`, or `length`. */
@@ -69,6 +72,7 @@ static spw_status scan(raw_dump *dump, const char *data, size_t length) {
         if (status != SPW_OK)
             return status;
         dump->last = levels;
+        dump->changed = dump->samples + at;
         at++;
     }
     dump->samples += length;
@@ -94,7 +98,10 @@ static spw_status announce(const spw_sink *sink, double rate_hz) {
 
 spw_status spw_raw_read(spw_source *source, const spw_read_options *options, spw_emitter *emitter,
                         spw_capture_summary *summary, spw_error *error) {
-    raw_dump dump = {.emitter = emitter, .rate_hz = options->rate_hz};
+    raw_dump dump = {.emitter = emitter, .rate_hz = options->rate_hz, .still_most = UINT64_MAX};
+    if (spw_source_size(source) == 0 && spw_source_compression(source) == NULL)
+        dump.still_most =
+            options->raw_still_most > 0 ? options->raw_still_most : SPW_RAW_STILL_MOST;
     spw_status status = announce(emitter->sink, options->rate_hz);
     if (status == SPW_OK)
         status = spw_notes_add(&summary->recognised,
@@ -107,6 +114,16 @@ spw_status spw_raw_read(spw_source *source, const spw_read_options *options, spw
             break;
         status = scan(&dump, data, got);
         spw_source_take(source, got);
+        if (dump.samples - dump.changed <= dump.still_most)
+            continue;
+        summary->truncated = true;
+        if (status == SPW_OK)
+            status = spw_notes_add(&summary->warnings,
+                                   "no line has changed for %" PRIu64
+                                   " bytes: reading ended at byte %" PRIu64
+                                   "; this may be a device without an end",
+                                   dump.samples - dump.changed, dump.samples);
+        break;
     }
     if (status != SPW_OK)
         return status;

@@ -132,6 +132,35 @@ static void by_pipe(void **state) {
     kept_free(&got);
 }
 
+/* A device without an end: what was read is answered, with a warning that says where. */
+static void still_stream_ends(void **state) {
+    (void)state;
+    enum { LENGTH = 400000, STILL = 100000 };
+    char *dump = calloc(1, LENGTH);
+    assert_non_null(dump);
+    dump[500] = 1;
+    spw_read_options options = {.has_rate = true, .rate_hz = 1e6, .raw_still_most = STILL};
+    kept got = {.keep = 20};
+    spw_sink sink = kept_sink(&got);
+    spw_capture_summary summary;
+    scratch_stdin(dump, LENGTH, 999, 0);
+    assert_int_equal(spw_capture_read("-", &options, &sink, &summary, NULL), SPW_OK);
+    scratch_stdin_end();
+    assert_true(summary.truncated);
+    assert_true(summary.duration_s > (STILL + 500) / 1e6 && summary.duration_s < LENGTH / 1e6);
+    assert_non_null(strstr(summary.warnings.text[0], "no line has changed for "));
+    spw_capture_summary_free(&summary);
+    kept_free(&got);
+    got = (kept){.keep = 20};
+    sink = kept_sink(&got);
+    const char *path = scratch_file("still", dump, LENGTH); /* a file has an end */
+    assert_int_equal(spw_capture_read(path, &options, &sink, &summary, NULL), SPW_OK);
+    assert_false(summary.truncated);
+    spw_capture_summary_free(&summary);
+    kept_free(&got);
+    free(dump);
+}
+
 static void sink_stops(void **state) {
     (void)state;
     char *dump = malloc(100000);
@@ -151,9 +180,9 @@ static void sink_stops(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(by_hand),    cmocka_unit_test(against_byte_by_byte),
-        cmocka_unit_test(long_dump),  cmocka_unit_test(by_pipe),
-        cmocka_unit_test(sink_stops),
+        cmocka_unit_test(by_hand),           cmocka_unit_test(against_byte_by_byte),
+        cmocka_unit_test(long_dump),         cmocka_unit_test(by_pipe),
+        cmocka_unit_test(still_stream_ends), cmocka_unit_test(sink_stops),
     };
     return cmocka_run_group_tests(tests, scratch_make, scratch_remove);
 }
