@@ -2,7 +2,7 @@
 # Checks that everything a build needs is there; installs what is missing on
 # Debian (as root or through sudo), otherwise names it for three systems.
 #
-#   tools/setup.sh [build|test|page|lint|fuzz|coverage|valgrind|bench]...     default: build
+#   tools/setup.sh [build|test|page|lint|fuzz|coverage|valgrind|bench|portable]...     default: build
 set -eu
 
 [ $# -gt 0 ] || set -- build
@@ -90,6 +90,12 @@ need_bench() {
     need zstd "$(command_there zstdcat)" zstd zstd zstd
     need valgrind "$(command_there valgrind)" valgrind valgrind valgrind
 }
+need_portable() {
+    need_build
+    need clang "$(command_there clang)" clang clang llvm
+    need armhf-compiler "$(command_there arm-linux-gnueabihf-gcc)" "gcc-arm-linux-gnueabihf libc6-dev-armhf-cross" \
+        gcc-arm-linux-gnu arm-linux-gnueabihf-binutils
+}
 
 # libFuzzer comes with clang's run-time library, on Debian in a package of its own.
 fuzzer_there() {
@@ -104,14 +110,34 @@ need_fuzz() {
 
 for what in "$@"; do
     case $what in
-    build | test | page | lint | fuzz | coverage | valgrind | bench) "need_$what" ;;
+    build | test | page | lint | fuzz | coverage | valgrind | bench | portable) "need_$what" ;;
     *)
-        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint, fuzz, coverage, valgrind or bench)" >&2
+        echo "tools/setup.sh: unknown part '$what' (build, test, page, lint, fuzz, coverage, valgrind, bench or portable)" >&2
         exit 2
         ;;
     esac
 done
 [ -n "$missing" ] || exit 0
+
+# apt-get, waiting for another package manager that holds a lock: two minutes at most.
+LOCK_WAIT_S=${LOCK_WAIT_S:-120}
+patient() {
+    said=$(mktemp "${TMPDIR:-/tmp}/spw-setup.XXXXXX")
+    waited=0
+    until DEBIAN_FRONTEND=noninteractive $as_root apt-get -q "$@" >/dev/null 2>"$said"; do
+        if ! grep -q -e 'Could not get lock' -e 'Unable to acquire' -e 'Unable to lock' "$said" ||
+            [ "$waited" -ge "$LOCK_WAIT_S" ]; then
+            cat "$said" >&2
+            rm -f "$said"
+            exit 1
+        fi
+        [ "$waited" -gt 0 ] ||
+            echo "setting up: another package manager is at work; waiting for it, $LOCK_WAIT_S s at most" >&2
+        sleep 5
+        waited=$((waited + 5))
+    done
+    rm -f "$said"
+}
 
 unique() { printf '%s\n' $1 | sort -u | tr '\n' ' ' | sed 's/ $//'; }
 debian=$(unique "$debian")
@@ -119,9 +145,9 @@ as_root=''
 [ "$(id -u)" = 0 ] || as_root='sudo -n'
 if command -v apt-get >/dev/null 2>&1 && { [ -z "$as_root" ] || sudo -n true 2>/dev/null; }; then
     echo "setting up: installing $debian" >&2
-    $as_root apt-get update -q >/dev/null
+    patient update
     # shellcheck disable=SC2086
-    DEBIAN_FRONTEND=noninteractive $as_root apt-get install -y -q --no-install-recommends $debian >/dev/null
+    patient install -y --no-install-recommends $debian
     exit 0
 fi
 cat >&2 <<END
