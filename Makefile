@@ -56,7 +56,7 @@ TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
 .PHONY: all setup setup-test setup-lint setup-fuzz setup-coverage setup-valgrind demo test check check-threads test-page fuzz fuzz-one \
-        lint analyze format sanitize tsan coverage reproducible valgrind accuracy truth bench install clean captures tools
+        lint analyze format sanitize tsan coverage reproducible portable valgrind accuracy truth bench install clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -166,6 +166,12 @@ coverage: setup-coverage
 # Two builds of copies in two folders give the same bytes.
 reproducible: setup
 	@tools/reproducible.sh $(BUILD)/reproducible
+
+# Other compilers, another kind of processor.
+portable:
+	@tools/setup.sh portable
+	@$(MAKE) --no-print-directory -s $(PROGRAM)
+	@tools/portable.sh $(BUILD)/portable $(PROGRAM)
 
 lint: setup-lint
 	@BUILD=$(BUILD) tools/lint.sh $(ALL_CFLAGS)
