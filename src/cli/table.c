@@ -49,7 +49,7 @@ const cli_option cli_option_table[] = {
     {"json", NULL, CLI_OPT_JSON, ALL, "the answer as JSON"},
     {"pulses", "FILE.csv", CLI_OPT_PULSES, EVERY, "write a row a pulse"},
     {"digest", NULL, CLI_OPT_DIGEST, ALL, "SHA-256 of each capture in the answer"},
-    {"jobs", "N", CLI_OPT_JOBS, EVERY, "captures worked on at once, up to 48 MiB of memory\neach (and 64 bytes a pulse); default 1"},
+    {"jobs", "N", CLI_OPT_JOBS, EVERY, "captures worked on at once, each with up to\n48 MiB and 64 bytes a pulse; default 1"},
     {"output", "FILE", CLI_OPT_OUTPUT, EVERY | CLI_BENCH,
      "(or -o FILE) write the answer there, whole or\nnot at all"},
     {"force", NULL, CLI_OPT_FORCE, EVERY | CLI_BENCH, "overwrite an existing file"},
