@@ -58,13 +58,19 @@ double spw_remap_apply(const spw_remap *remap, double in_us);
 /* The same in whole ticks, proven over every input. For an input clamped to
  * [clamp_in_low, clamp_in_high], in the segment that holds it:
  *   in' = in - in_offset
- *   out = out_offset + ((in' * multiplier + addend) >> shift) + in' * whole
+ *   out = out_offset + ((in' * multiplier + addend) >> shift) + in' * whole - out_less
  * clamped to [clamp_out_low, clamp_out_high]. Computed without a sign no step
  * leaves the word: with a negative multiplier take the product from the addend,
  * with a negative addend take it from the product, with a negative `whole` take
- * that product last; what is shifted is never negative. Half a tick is in the
- * addend: the result is rounded to nearest. `whole` and both offsets are 0 unless
- * the word has 16 bits. */
+ * that product after the sum; out_less comes last and leaves no less than 0. What is
+ * shifted is never negative. Half a tick is in the addend: the result is rounded to
+ * nearest. `whole` and both offsets are 0 unless the word has 16 bits; out_less is 0
+ * unless the line comes near zero.
+ * by_bytes: in' * multiplier is wider than the word; shift is 16, the addend a multiple
+ * of 256, and with in' = 256 i + j and multiplier = 256 m + n the shifted sum is
+ *   i * m + (i * n >> 8) + (j * m >> 8) +
+ *   ((j * n >> 8) + (i * n & 255) + (j * m & 255) + addend / 256 >> 8)
+ * in which no number has more than 16 bits. */
 typedef struct spw_fixed_segment {
     uint32_t from_ticks, to_ticks; /* both in it; a second one starts a tick later */
     int64_t multiplier;
@@ -72,6 +78,8 @@ typedef struct spw_fixed_segment {
     int64_t addend;
     uint32_t in_offset, out_offset;
     int32_t whole; /* whole part of the gain, kept out of the product */
+    uint32_t out_less;
+    bool by_bytes;
 } spw_fixed_segment;
 typedef struct spw_fixed_point {
     bool known;
@@ -90,8 +98,9 @@ uint32_t spw_fixed_point_apply(const spw_fixed_point *fixed, uint64_t in_ticks);
 /* Searches integer constants for the remap and proves them by every input.
  *   frame_us  the longest frame: inputs run from 0 to it; NAN takes 65535 ticks
  * The output's clamps are the whole ticks inside the remap's. The error is the
- * distance from the exact line between them. `known` is false when the word
- * cannot hold any constants. */
+ * distance from spw_remap_apply, whose clamps may lie between two ticks. Outputs never
+ * step back from one input to the next. `known` is false when the word cannot hold any
+ * constants. */
 spw_fixed_point spw_fixed_point_find(const spw_remap *remap, double tick_us, unsigned word_bits,
                                      double frame_us);
 
@@ -132,6 +141,7 @@ typedef struct spw_plan {
     char *summary; /* the decision in one sentence with its numbers; safe text */
     spw_span span;
     spw_servo servo;
+    spw_adapter_facts adapter; /* of the bench file that it was made with */
     spw_end low, high;
     double range_covered_percent;
     spw_clock clock;
@@ -159,6 +169,11 @@ spw_status spw_plan_make(const spw_span *span, const spw_summary *period_us, con
                          spw_plan **plan, spw_error *error) SPW_CHECKED;
 void spw_plan_free(spw_plan *plan);
 
+/* Whether an adapter may be built on the plan's integers.
+ * SPW_ERR_EMPTY: the plan has no remap. SPW_ERR_LIMIT: no integers fit the word, or their
+ * rounding passes the servo's tolerance; the sentence names what to set. */
+spw_status spw_plan_integers_check(const spw_plan *plan, spw_error *error) SPW_CHECKED;
+
 /* --- does the fitted adapter do what was planned? --- */
 
 typedef enum spw_verify_method { SPW_VERIFY_PULSES, SPW_VERIFY_HOLDS } spw_verify_method;
@@ -171,6 +186,7 @@ typedef struct spw_planned {
     double tolerance_us; /* allowed departure of the line */
     double tick_us;      /* of the adapter's timer; NAN */
     double gap_us;       /* shortest gap after a pulse; NAN */
+    double clock_ppm;    /* standard uncertainty of the adapter's clock; 0 */
 } spw_planned;
 spw_planned spw_planned_none(void);
 /* Of a plan that has a remap; known is false otherwise. */

@@ -45,7 +45,8 @@ spw_status spw_report_plan_text(const spw_plan *plan, const spw_plan_source *sou
 
 /* The plan's remap as a self-contained C99 header for the adapter's program:
  * constants, the function, input plausibility and failsafe hooks, a table of
- * inputs and outputs in a comment. SPW_ERR_EMPTY without a remap or constants. */
+ * inputs and outputs in a comment. What spw_plan_integers_check says against it is
+ * returned. */
 spw_status spw_plan_emit_c(const spw_plan *plan, spw_text *out) SPW_CHECKED;
 
 /* Reads what an adapter should do from a file that `plan --json` wrote. Errors name the

@@ -102,21 +102,14 @@ static void about_hunting(spw_planner *p) {
     spw_planner_caution(p, &text);
 }
 
-/* Words too short for the remap. */
+/* Words too short for the remap, ticks too coarse for the servo. */
 static void about_integers(spw_planner *p) {
-    const spw_fixed_point *fixed = &p->plan->fixed_point;
-    if (!p->plan->has_remap || (fixed->known && fixed->worst_error_ticks <= 1))
-        return;
     spw_text text = {0};
-    if (fixed->known)
-        spw_text_printf(&text,
-                        "With products of %u bits the output is off by up to %.3g us (%.3g ticks); "
-                        "32 bits keep it near half a tick.",
-                        fixed->word_bits, fixed->worst_error_us, fixed->worst_error_ticks);
-    else
-        spw_text_printf(&text,
-                        "No integers for the remap fit products of %u bits with ticks of %.4g us.",
-                        fixed->word_bits, fixed->tick_us);
+    spw_error error;
+    spw_error_clear(&error);
+    if (!p->plan->has_remap || spw_plan_integers_check(p->plan, &error) == SPW_OK)
+        return;
+    spw_text_printf(&text, "No adapter may be built on these integers: %s.", error.message);
     spw_planner_caution(p, &text);
 }
 

@@ -69,6 +69,7 @@ static void make(spw_planner *p, const spw_summary *period_us) {
     spw_plan *plan = p->plan;
     plan->span = *p->span;
     plan->servo = p->bench->servo;
+    plan->adapter = p->bench->adapter;
     plan->after = spw_effect_none();
     judge_ends(p);
     plan->clock = spw_clock_check(p->span, period_us, &p->bench->controller);

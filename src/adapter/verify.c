@@ -9,7 +9,7 @@ const char *spw_verify_method_name(spw_verify_method method) {
 }
 
 spw_planned spw_planned_none(void) {
-    return (spw_planned){.known = false, .tolerance_us = NAN, .tick_us = NAN, .gap_us = NAN};
+    return (spw_planned){.tolerance_us = NAN, .tick_us = NAN, .gap_us = NAN};
 }
 
 spw_planned spw_planned_of(const spw_plan *plan) {
@@ -18,9 +18,9 @@ spw_planned spw_planned_of(const spw_plan *plan) {
     return (spw_planned){.known = true,
                          .remap = plan->remap,
                          .tolerance_us = plan->servo.tolerance_us,
-                         .tick_us =
-                             plan->fixed_point.known ? plan->fixed_point.tick_us : (double)NAN,
-                         .gap_us = NAN};
+                         .tick_us = plan->adapter.tick_us,
+                         .gap_us = plan->adapter.gap_us,
+                         .clock_ppm = plan->adapter.clock_ppm};
 }
 
 double spw_planned_line(const spw_planned *planned, double in_us) {

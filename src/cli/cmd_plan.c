@@ -21,11 +21,17 @@ static int gate(const spw_plan *plan) {
     return joint->beyond_allowed && !plan->has_remap ? CLI_NOT_YES : CLI_DONE;
 }
 
-/* The header for --emit-c; a plan without constants has none, which is no yes. */
+/* The header for --emit-c; a plan without an adapter has none, which is no yes. Integers
+ * that no adapter may be built on are refused before anything is written. */
 static int make_header(const cli_options *options, const spw_plan *plan, spw_text *header,
                        bool *missing) {
     if (options->emit_path == NULL)
         return CLI_GO;
+    spw_error error;
+    spw_error_clear(&error);
+    if (spw_plan_integers_check(plan, &error) == SPW_ERR_LIMIT)
+        return cli_complain("%s: not written: %s", cli_safe(options->emit_path).text,
+                            error.message);
     spw_status made = spw_plan_emit_c(plan, header);
     *missing = made == SPW_ERR_EMPTY;
     return made == SPW_OK || *missing ? CLI_GO : cli_complain("%s", spw_status_text(made));
@@ -40,8 +46,7 @@ static int warn_missing(const cli_options *options, const spw_plan *plan) {
             if (plan->advice[i].what == SPW_DO_MEASURE_AGAIN)
                 spw_text_puts(&text, plan->advice[i].why);
     } else
-        spw_text_puts(&text, plan->has_remap ? "no constants fit the adapter's word"
-                                             : "this plan needs no adapter");
+        spw_text_puts(&text, "this plan needs no adapter");
     if (spw_text_status(&text) == SPW_OK)
         cli_warn(options->emit_path, text.data);
     spw_text_free(&text);
@@ -63,9 +68,8 @@ static int answer(const cli_options *options, const spw_plan *plan, const cli_ba
     }
     spw_text_free(&text);
     spw_text_free(&header);
-    if (status == CLI_DONE && missing && options->emit_path != NULL) {
+    if (status == CLI_DONE && missing && options->emit_path != NULL)
         return warn_missing(options, plan);
-    }
     return status == CLI_DONE && options->gate ? gate(plan) : status;
 }
 

@@ -110,12 +110,13 @@ static void put_constants(const spw_plan *plan, spw_text *out) {
                        "#define RANGE_ADAPTER_FAILSAFE(last) UINT32_C(0)\n#endif\n\n");
 }
 
-/* One segment: every step in the word's own type, none below zero. */
-static void put_segment(const spw_fixed_segment *s, unsigned bits, spw_text *out) {
-    uint64_t m = (uint64_t)(s->multiplier < 0 ? -s->multiplier : s->multiplier);
-    uint64_t a = (uint64_t)(s->addend < 0 ? -s->addend : s->addend);
-    spw_text_printf(out, "        x = (uint%u_t)(in - UINT32_C(%" PRIu32 "));\n", bits,
-                    s->in_offset);
+static uint64_t magnitude(int64_t value) {
+    return value < 0 ? 0 - (uint64_t)value : (uint64_t)value;
+}
+
+/* product and addend, shifted: where the word holds the product. */
+static void put_product(const spw_fixed_segment *s, unsigned bits, spw_text *out) {
+    uint64_t m = magnitude(s->multiplier), a = magnitude(s->addend);
     spw_text_printf(out, "        product = (uint%u_t)(x * UINT%u_C(%" PRIu64 "));\n", bits, bits,
                     m);
     if (s->multiplier < 0)
@@ -124,12 +125,61 @@ static void put_segment(const spw_fixed_segment *s, unsigned bits, spw_text *out
     else
         spw_text_printf(out, "        sum = (uint%u_t)(product %c UINT%u_C(%" PRIu64 "));\n", bits,
                         s->addend < 0 ? '-' : '+', bits, a);
-    spw_text_printf(out, "        out = UINT32_C(%" PRIu32 ") + (uint32_t)(sum >> %u)",
-                    s->out_offset, s->shift);
-    if (s->whole != 0)
-        spw_text_printf(out, " %c (uint32_t)x * UINT32_C(%d)", s->whole < 0 ? '-' : '+',
-                        abs(s->whole));
-    spw_text_puts(out, ";\n");
+    if (bits == 16)
+        spw_text_printf(out, "        out = (uint16_t)(UINT16_C(%" PRIu32 ") + (sum >> %u));\n",
+                        s->out_offset, s->shift);
+    else
+        spw_text_printf(out, "        out = UINT32_C(%" PRIu32 ") + (uint32_t)(sum >> %u);\n",
+                        s->out_offset, s->shift);
+}
+
+/* The same where it does not: both factors by bytes. */
+static void put_bytes(const spw_fixed_segment *s, spw_text *out) {
+    unsigned m = (unsigned)s->multiplier >> 8, n = (unsigned)s->multiplier & 255u;
+    spw_text_printf(out,
+                    "        /* (x * %u + %u) >> 16, by bytes */\n"
+                    "        i = (uint16_t)(x >> 8);\n"
+                    "        j = (uint16_t)(x & 255u);\n"
+                    "        cross = (uint16_t)(i * UINT16_C(%u));\n"
+                    "        other = (uint16_t)(j * UINT16_C(%u));\n"
+                    "        product = (uint16_t)(j * UINT16_C(%u));\n"
+                    "        sum = (uint16_t)((product >> 8) + (cross & 255u) + (other & 255u) + "
+                    "UINT16_C(%u));\n"
+                    "        product = (uint16_t)(i * UINT16_C(%u));\n"
+                    "        out = (uint16_t)(UINT16_C(%" PRIu32 ") + product + (cross >> 8) + "
+                    "(other >> 8) + (sum >> 8));\n",
+                    (unsigned)s->multiplier, (unsigned)s->addend, n, m, n, (unsigned)s->addend >> 8,
+                    m, s->out_offset);
+}
+
+/* One segment: every step in the word's own type, none below zero. */
+static void put_segment(const spw_fixed_segment *s, unsigned bits, spw_text *out) {
+    spw_text_printf(out, "        x = (uint%u_t)(in - UINT32_C(%" PRIu32 "));\n", bits,
+                    s->in_offset);
+    if (s->by_bytes)
+        put_bytes(s, out);
+    else
+        put_product(s, bits, out);
+    if (s->whole != 0) { /* words of 16 bits only */
+        bool once = abs(s->whole) == 1;
+        if (!once)
+            spw_text_printf(out, "        product = (uint16_t)(x * UINT16_C(%d));\n",
+                            abs(s->whole));
+        spw_text_printf(out, "        out = (uint16_t)(out %c %s);\n", s->whole < 0 ? '-' : '+',
+                        once ? "x" : "product");
+    }
+    if (s->out_less > 0 && bits == 16)
+        spw_text_printf(out,
+                        "        out = (uint16_t)(out > %" PRIu32 "u ? out - %" PRIu32 "u : 0);\n",
+                        s->out_less, s->out_less);
+    else if (s->out_less > 0)
+        spw_text_printf(
+            out, "        out = out > UINT32_C(%" PRIu32 ") ? out - UINT32_C(%" PRIu32 ") : 0;\n",
+            s->out_less, s->out_less);
+}
+
+static bool any_by_bytes(const spw_fixed_point *fixed) {
+    return fixed->segment[0].by_bytes || (fixed->segments > 1 && fixed->segment[1].by_bytes);
 }
 
 static void put_map(const spw_fixed_point *fixed, spw_text *out) {
@@ -137,8 +187,10 @@ static void put_map(const spw_fixed_point *fixed, spw_text *out) {
     spw_text_printf(out,
                     "/* The output in ticks for any input in ticks, clamped on both sides. */\n"
                     "static inline uint32_t range_adapter_map(uint32_t in) {\n"
-                    "    uint%u_t x, product, sum;\n    uint32_t out;\n",
-                    bits);
+                    "    uint%u_t x, product, sum;\n    uint%u_t out;\n",
+                    bits, bits == 16 ? 16 : 32);
+    if (any_by_bytes(fixed))
+        spw_text_puts(out, "    uint16_t i, j, cross, other;\n");
     if (fixed->clamp_in_low > 0)
         spw_text_puts(out,
                       "    if (in < RANGE_ADAPTER_IN_LOW)\n        in = RANGE_ADAPTER_IN_LOW;\n");
@@ -164,8 +216,9 @@ static void put_map(const spw_fixed_point *fixed, spw_text *out) {
 }
 
 spw_status spw_plan_emit_c(const spw_plan *plan, spw_text *out) {
-    if (!plan->has_remap || !plan->fixed_point.known)
-        return SPW_ERR_EMPTY;
+    spw_status usable = spw_plan_integers_check(plan, NULL);
+    if (usable != SPW_OK)
+        return usable;
     put_facts(plan, out);
     spw_text_puts(out,
                   "#ifndef RANGE_ADAPTER_H\n#define RANGE_ADAPTER_H\n\n#include <stdint.h>\n\n");

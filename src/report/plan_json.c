@@ -152,6 +152,10 @@ static json_t *fixed_segments(spw_json *json, const spw_fixed_point *fixed) {
         spw_json_put(json, part, "multiplier", json_integer(segment->multiplier));
         spw_json_put(json, part, "shift", spw_json_count(segment->shift));
         spw_json_put(json, part, "addend", json_integer(segment->addend));
+        if (segment->out_less != 0)
+            spw_json_put(json, part, "out_less_ticks", spw_json_count(segment->out_less));
+        if (segment->by_bytes)
+            spw_json_put(json, part, "by_bytes", json_true());
         if (segment->in_offset != 0 || segment->out_offset != 0 || segment->whole != 0) {
             /* words of 16 bits only */
             spw_json_put(json, part, "in_offset_ticks", spw_json_count(segment->in_offset));
@@ -161,6 +165,16 @@ static json_t *fixed_segments(spw_json *json, const spw_fixed_point *fixed) {
         spw_json_add(json, array, part);
     }
     return array;
+}
+
+/* What was told of the adapter: verify reads it back. */
+static json_t *adapter(spw_json *json, const spw_adapter_facts *facts) {
+    json_t *object = json_object();
+    spw_json_put(json, object, "tick_us", spw_json_number(facts->tick_us));
+    spw_json_put(json, object, "word_bits", spw_json_count(facts->word_bits));
+    spw_json_put(json, object, "gap_us", spw_json_number(facts->gap_us));
+    spw_json_put(json, object, "clock_ppm", spw_json_number(facts->clock_ppm));
+    return object;
 }
 
 static json_t *fixed_point(spw_json *json, const spw_plan *plan) {
@@ -285,6 +299,7 @@ spw_status spw_report_plan_json(const spw_plan *plan, const spw_plan_source *sou
     spw_json_put(&json, root, "clock", clock_check(&json, &plan->clock));
     spw_json_put(&json, root, "decision", json_string(spw_decision_name(plan->decision)));
     spw_json_put(&json, root, "advice", advice(&json, plan));
+    spw_json_put(&json, root, "adapter", adapter(&json, &plan->adapter));
     spw_json_put(&json, root, "remap", remap(&json, plan));
     spw_json_put(&json, root, "fixed_point", fixed_point(&json, plan));
     spw_json_put(&json, root, "before", effect_object(&json, &plan->before));

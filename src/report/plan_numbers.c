@@ -63,10 +63,13 @@ static spw_fixed_segment without_product(const spw_fixed_segment *part) {
     return plain;
 }
 
+const char spw_plan_by_bytes[] =
+    "x * m >> 16 is wider than the word: take it by bytes, as --emit-c writes it";
+
 spw_formula spw_plan_formula(const spw_fixed_segment *segment) {
     spw_fixed_segment plain = without_product(segment);
     const spw_fixed_segment *part = &plain;
-    char x[8] = "in", start[48] = "", sum[96], shifted[128], whole[48] = "";
+    char x[8] = "in", start[48] = "", sum[96], shifted[128], whole[48] = "", less[48] = "";
     uint64_t product = size_of_number(part->multiplier), addend = size_of_number(part->addend);
     spw_formula formula;
     if (part->in_offset != 0) {
@@ -95,17 +98,28 @@ spw_formula spw_plan_formula(const spw_fixed_segment *segment) {
     else if (part->whole != 0)
         (void)snprintf(whole, sizeof whole, " %c %s * %" PRIu64, part->whole < 0 ? '-' : '+', x,
                        size_of_number(part->whole));
+    if (part->out_less != 0)
+        (void)snprintf(less, sizeof less, " - %" PRIu32 " (at least 0)", part->out_less);
     if (part->out_offset != 0)
-        (void)snprintf(formula.text, sizeof formula.text, "%sout = %" PRIu32 " + %s%s", start,
-                       part->out_offset, shifted, whole);
+        (void)snprintf(formula.text, sizeof formula.text, "%sout = %" PRIu32 " + %s%s%s", start,
+                       part->out_offset, shifted, whole, less);
     else
-        (void)snprintf(formula.text, sizeof formula.text, "%sout = %s%s", start, shifted, whole);
+        (void)snprintf(formula.text, sizeof formula.text, "%sout = %s%s%s", start, shifted, whole,
+                       less);
     return formula;
 }
 
-static void put_integers(const spw_page *page, const spw_fixed_point *fixed) {
+static bool any_by_bytes(const spw_fixed_point *fixed) {
+    return fixed->segment[0].by_bytes || (fixed->segments > 1 && fixed->segment[1].by_bytes);
+}
+
+static void put_integers(const spw_page *page, const spw_plan *plan) {
+    const spw_fixed_point *fixed = &plan->fixed_point;
+    spw_error error;
+    spw_error_clear(&error);
+    bool usable = spw_plan_integers_check(plan, &error) == SPW_OK;
     if (!fixed->known) {
-        spw_page_row(page, "Integers", "none found that fit the adapter's word");
+        spw_page_row(page, "Integers", "none found: %s", error.message);
         return;
     }
     spw_page_row(page, "Integers",
@@ -122,12 +136,16 @@ static void put_integers(const spw_page *page, const spw_fixed_point *fixed) {
         else
             spw_page_row(page, "", "%s", formula.text);
     }
+    if (any_by_bytes(fixed))
+        spw_page_row(page, "", "%s", spw_plan_by_bytes);
     spw_page_row(page, "Rounding",
                  "at most %s (%s ticks), every one of %" PRIu64
                  " inputs tried; widest product %u of %u bits",
                  spw_figure_digits(fixed->worst_error_us, 2, "us").text,
                  spw_figure_digits(fixed->worst_error_ticks, 2, "").text, fixed->inputs_checked,
                  fixed->widest_product_bits, fixed->word_bits);
+    if (!usable)
+        spw_page_row_toned(page, SPW_TONE_BAD, "", "NOT to be built on: %s", error.message);
 }
 
 static void put_fit(const spw_page *page, const spw_plan *plan) {
@@ -248,7 +266,7 @@ void spw_plan_numbers(const spw_page *page, const spw_plan *plan) {
     if (plan->has_remap) {
         spw_page_section(page, "Adapter");
         put_remap(page, &plan->remap);
-        put_integers(page, &plan->fixed_point);
+        put_integers(page, plan);
         put_fit(page, plan);
     }
     if (plan->span.known)

@@ -11,6 +11,9 @@ typedef struct spw_formula {
  * spw_fixed_segment. */
 spw_formula spw_plan_formula(const spw_fixed_segment *part);
 
+/* What a person should know of a product that no word of the adapter holds. */
+extern const char spw_plan_by_bytes[];
+
 void spw_plan_numbers(const spw_page *page, const spw_plan *plan);
 
 #endif

@@ -8,6 +8,8 @@
 
 /* Larger files are no plans. */
 #define PLAN_MIB_MAX 4
+/* The bench file's largest. */
+#define CLOCK_PPM_MAX 1e5
 
 typedef struct reader {
     spw_error *error;
@@ -55,6 +57,19 @@ static void read_segments(reader *r, const json_t *remap, spw_remap *map) {
     map->segments = n;
 }
 
+/* Added to the schema later: a plan without it knows its tick from the integers. */
+static void read_adapter(reader *r, const json_t *adapter, spw_planned *planned) {
+    if (!json_is_object(adapter))
+        return;
+    planned->tick_us = number(r, adapter, "tick_us");
+    planned->gap_us = number(r, adapter, "gap_us");
+    planned->clock_ppm = number(r, adapter, "clock_ppm");
+    if (r->status == SPW_OK && !(planned->tick_us > 0))
+        refuse(r, "tick_us", "above 0");
+    if (r->status == SPW_OK && !(planned->clock_ppm >= 0 && planned->clock_ppm <= CLOCK_PPM_MAX))
+        refuse(r, "clock_ppm", "from 0 to 100000");
+}
+
 static void read_plan(reader *r, const json_t *root, spw_planned *planned) {
     const char *schema = json_string_value(json_object_get(root, "schema"));
     if (schema == NULL || strcmp(schema, "spanwright.plan/1") != 0) {
@@ -86,7 +101,9 @@ static void read_plan(reader *r, const json_t *root, spw_planned *planned) {
         .remap = map,
         .tolerance_us = number(r, json_object_get(root, "servo"), "tolerance_us"),
         .tick_us = number_or_none(json_object_get(root, "fixed_point"), "tick_us"),
+        .gap_us = NAN,
     };
+    read_adapter(r, json_object_get(root, "adapter"), planned);
 }
 
 spw_status spw_planned_read(const char *path, spw_planned *planned, spw_error *error) {

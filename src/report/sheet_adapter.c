@@ -192,10 +192,23 @@ static void put_integers(spw_sheet *sheet) {
     }
     spw_sheet_printf(sheet,
                      "clamp the output to %" PRIu32 " .. %" PRIu32 ". Rounding at most %s, all "
-                     "%" PRIu64 " inputs tried; widest product %u of %u bits.</td></tr>\n",
+                     "%" PRIu64 " inputs tried; widest product %u of %u bits.",
                      fixed->clamp_out_low, fixed->clamp_out_high,
                      spw_figure_digits(fixed->worst_error_us, 2, SPW_MICRO).text,
                      fixed->inputs_checked, fixed->widest_product_bits, fixed->word_bits);
+    if (fixed->segment[0].by_bytes || fixed->segment[fixed->segments - 1].by_bytes) {
+        spw_sheet_put(sheet, " ");
+        spw_sheet_text(sheet, spw_plan_by_bytes);
+        spw_sheet_put(sheet, ".");
+    }
+    spw_error error;
+    spw_error_clear(&error);
+    if (spw_plan_integers_check(plan, &error) != SPW_OK) {
+        spw_sheet_put(sheet, " <b>Not to be built on:</b> ");
+        spw_sheet_text(sheet, error.message);
+        spw_sheet_put(sheet, ".");
+    }
+    spw_sheet_put(sheet, "</td></tr>\n");
 }
 
 static void put_numbers(spw_sheet *sheet) {

@@ -25,7 +25,9 @@ static spw_plan *random_plan(sim_rng *rng) {
     double low = between(rng, 700, 1300), high = low + between(rng, 300, 1100);
     spw_span span = hand_span(low, low + (high - low) * between(rng, 0.35, 0.65), high, 0.01);
     spw_bench bench = spw_bench_defaults();
-    bench.servo.expected_low_us = floor(between(rng, 400, 600));
+    /* one in eight begins within some ticks of zero */
+    bool near_zero = sim_rng_bits(rng) % 8 == 0;
+    bench.servo.expected_low_us = near_zero ? between(rng, 1, 6) : floor(between(rng, 400, 600));
     bench.servo.expected_high_us = floor(between(rng, 2450, 2600));
     bench.adapter.word_bits = bits[sim_rng_bits(rng) % 3];
     bench.adapter.tick_us = ticks_us[sim_rng_bits(rng) % 6];

@@ -348,7 +348,7 @@ static spw_plan plan_of(const spw_span *span, spw_advice *advice, char **caution
                                       .clamp_in_high = 2000,
                                       .clamp_out_low = 500,
                                       .clamp_out_high = 2500,
-                                      .segment = {{1000, 2000, 2, 0, -1500, 0, 0, 0}},
+                                      .segment = {{1000, 2000, 2, 0, -1500, 0, 0, 0, 0, false}},
                                       .segments = 1,
                                       .worst_error_ticks = 0.5,
                                       .worst_error_us = 0.5,
@@ -415,12 +415,16 @@ static void text_of_integers(void **state) {
         spw_fixed_segment segment;
         const char *shown;
     } cases[] = {
-        {{1000, 2000, 262151, 17, -196555488, 0, 0, 0}, "out = ((in * 262151 - 196555488) >> 17)"},
-        {{1000, 2000, -2, 0, 4500, 0, 0, 0}, "out = 4500 - in * 2"},
-        {{993, 1551, -53, 8, 29763, 993, 384, 2},
+        {{1000, 2000, 262151, 17, -196555488, 0, 0, 0, 0, false},
+         "out = ((in * 262151 - 196555488) >> 17)"},
+        {{1000, 2000, -2, 0, 4500, 0, 0, 0, 0, false}, "out = 4500 - in * 2"},
+        {{993, 1551, -53, 8, 29763, 993, 384, 2, 0, false},
          "x = in - 993; out = 384 + ((29763 - x * 53) >> 8) + x * 2"},
-        {{993, 2008, 61, 11, 786, 993, 2500, -2},
+        {{993, 2008, 61, 11, 786, 993, 2500, -2, 0, false},
          "x = in - 993; out = 2500 + ((x * 61 + 786) >> 11) - x * 2"},
+        {{993, 2008, 1000, 16, 256, 0, 0, 0, 7, false},
+         "out = ((in * 1000 + 256) >> 16) - 7 (at least 0)"},
+        {{993, 2008, 52000, 16, 256, 993, 10, 0, 0, true}, "take it by bytes"},
     };
     spw_advice advice = {SPW_DO_ADAPTER, (char *)"Fit an adapter."};
     char *caution = (char *)"mind the gap";

@@ -271,7 +271,7 @@ static void bent_remaps(void **state) {
         json_decref(root);
         assert_true(plan->fixed_point.known);
         plan->fixed_point.known = false;
-        says(plan, NULL, "none found that fit the adapter's word");
+        says(plan, NULL, "none found: no integers for the remap fit words of");
         spw_plan_free(plan);
     }
     /* A bend at the servo's neutral needs one within its ends. */
