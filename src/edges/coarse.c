@@ -184,7 +184,8 @@ static void scan(const spw_trace *trace, const spw_coarse *s, size_t from, size_
             end_run(trace, s, f);
         /* the step lies between samples at - 1 and at */
         if (beyond && (f->peak.sign == 0 || fabsf(d) > f->peak.height))
-            f->peak = (spw_mark){.at = (double)(from + i) - 0.5, .sign = side, .height = fabsf(d)};
+            f->peak = (spw_mark){
+                .at = (double)(from + i) - 0.5, .scale = 1, .sign = side, .height = fabsf(d)};
     }
 }
 

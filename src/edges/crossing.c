@@ -161,6 +161,7 @@ bool spw_crossing_time(const spw_crossing *crossing, const spw_trace *trace,
                 (2 * h);
     }
     mark->at = (double)(first + found) + fmin(fmax(f, 0), 1);
+    mark->step = fabs(after - before);
     double levels = 0.25 / (double)n_before + 0.25 / (double)n_after;
     mark->u = fabs(slope) > 0 ? noise * sqrt(1 + levels) / fabs(slope) : 0;
     mark->flags &= ~(SPW_EDGE_CLIPPED | SPW_EDGE_DOUBTFUL);

@@ -14,7 +14,7 @@ static void subtract(spw_window *w, const spw_shape *shape, const spw_mark *mark
     if (mark->at + half < first || mark->at - half > first + (double)w->n)
         return;
     spw_shape_at(shape, mark->at, w->first, w->n, w->value, NULL);
-    double sign = (double)mark->sign, left = before ? shape->height : 0;
+    double sign = (double)mark->sign * mark->scale, left = before ? shape->height : 0;
     for (size_t i = 0; i < w->n; i++)
         w->z[i] -= sign * (w->value[i] - left);
 }
@@ -83,7 +83,7 @@ static bool step(spw_window *w, const spw_shape *shape, spw_mark *mark, double s
     double middle = (double)(w->n - 1) / 2, unit = 1 / fmax(middle, 1);
     sums s;
     spw_shape_at(shape, mark->at, w->first, w->n, w->value, w->slope);
-    sum_up(w, (double)mark->sign, HUBER * scale, line, &s);
+    sum_up(w, (double)mark->sign * mark->scale, HUBER * scale, line, &s);
     double a[9] = {s.gg, 0, 0, s.g, s.one, 0, s.gu, s.u, s.uu}, b[3] = {s.gr, s.r, s.ur};
     double rss = s.rr, weights = s.used;
     double known = w->tilt * middle; /* one more observation */
@@ -97,7 +97,10 @@ static bool step(spw_window *w, const spw_shape *shape, spw_mark *mark, double s
     spw_cholesky_solve(a, 3, e);
     if (w->n > (size_t)weights)
         spw_cholesky_solve(a, 3, tilt);
-    *fit = (spw_fit){.moved = fmax(fmin(x[0], TRUST), -TRUST),
+    *fit = (spw_fit){.higher = fit->higher,
+                     .u_higher = fit->u_higher,
+                     .lean = fit->lean,
+                     .moved = fmax(fmin(x[0], TRUST), -TRUST),
                      .gain = e[0],
                      .rss = fmax(rss - x[0] * b[0] - x[1] * b[1] - x[2] * b[2], 0),
                      .dof = weights - (w->sure > 0 ? 2 : 3),
@@ -108,6 +111,57 @@ static bool step(spw_window *w, const spw_shape *shape, spw_mark *mark, double s
     line[0] = fit->line[0] = x[1];
     line[1] = fit->line[1] = x[2];
     return true;
+}
+
+/* How much higher the transition is than the fit has it: what of the residuals goes with the
+ * shape's values once the instant's and the background's part in them is taken out. */
+SPW_WIDE static void tell_height(const spw_window *w, double scale, spw_fit *fit) {
+    double middle = (double)(w->n - 1) / 2, unit = 1 / fmax(middle, 1);
+    spw_quad gg = {0}, g = gg, one = gg, gu = gg, u = gg, uu = gg, vg = gg, v = gg, vu = gg,
+             vv = gg, vr = gg, gr = gg, r = gg, ur = gg, at = {0, 1, 2, 3};
+    for (size_t i = 0; i < w->n; i += 4, at += 4.0) {
+        spw_quad place = (at - middle) * unit, use = SPW_QUAD_OF(w->use + i);
+        spw_quad gain = SPW_QUAD_OF(w->slope + i), value = use * SPW_QUAD_OF(w->value + i);
+        spw_quad heavy = use * gain, leaning = use * place;
+        gg += heavy * gain;
+        g += heavy;
+        one += use;
+        gu += heavy * place;
+        u += leaning;
+        uu += leaning * place;
+        vg += value * gain;
+        v += value;
+        vu += value * place;
+        vv += value * value;
+        spw_quad left = SPW_QUAD_OF(w->z + i);
+        vr += value * left;
+        gr += heavy * left;
+        r += use * left;
+        ur += leaning * left;
+    }
+    double a[9] = {spw_quad_sum(&gg),
+                   0,
+                   0,
+                   spw_quad_sum(&g),
+                   spw_quad_sum(&one),
+                   0,
+                   spw_quad_sum(&gu),
+                   spw_quad_sum(&u),
+                   spw_quad_sum(&uu)};
+    double b[3] = {spw_quad_sum(&vg), spw_quad_sum(&v), spw_quad_sum(&vu)};
+    double x[3] = {b[0], b[1], b[2]}, left = spw_quad_sum(&vv);
+    fit->higher = fit->u_higher = fit->lean = 0;
+    if (!(a[0] > 0) || !spw_cholesky(a, 3))
+        return;
+    spw_cholesky_solve(a, 3, x);
+    left -= x[0] * b[0] + x[1] * b[1] + x[2] * b[2];
+    if (!(left > 1e-6 * spw_quad_sum(&vv)) || !(fit->dof > 0))
+        return;
+    double rest = spw_quad_sum(&vr) - x[0] * spw_quad_sum(&gr) - x[1] * spw_quad_sum(&r) -
+                  x[2] * spw_quad_sum(&ur);
+    fit->higher = rest / left / scale;
+    fit->u_higher = sqrt(fit->rss / fit->dof / left) / scale;
+    fit->lean = x[0];
 }
 
 bool spw_fit_mark(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
@@ -128,8 +182,10 @@ bool spw_fit_mark(spw_window *w, const spw_trace *trace, const spw_smooth *smoot
         return false;
     double middle = (double)(w->n - 1) / 2, sign = (double)mark.sign;
     for (size_t i = 0; i < w->n; i++)
-        w->z[i] =
-            sign * (w->z[i] - line[0] - line[1] * ((double)i - middle) / middle) - w->value[i];
+        w->z[i] = sign * (w->z[i] - line[0] - line[1] * ((double)i - middle) / middle) -
+                  mark.scale * w->value[i];
     marks[k] = mark;
+    if (!again)
+        tell_height(w, mark.scale, fit);
     return true;
 }

@@ -31,7 +31,10 @@ typedef struct spw_fit {
     double rss, dof;        /* weighted residuals */
     size_t clipped;         /* samples left out; and then */
     double tilt, tilt_gain; /* the background's slope, a sample; its variance for unit noise */
-    double line[2];         /* the background: at the window's middle, and half its rise */
+    /* of the first fit: what the transition is higher by, of itself; its uncertainty; what
+     * the instant moves by for an error of that */
+    double higher, u_higher, lean;
+    double line[2]; /* the background: at the window's middle, and half its rise */
 } spw_fit;
 
 /* Gauss-Newton steps of instant, offset and slope of mark k over +-reach samples, at most

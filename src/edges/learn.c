@@ -48,11 +48,14 @@ typedef struct learner {
 
 /* ------------------------------------------------------------ one pulse */
 
-/* Loads pulse `u`; its rows are the window's samples. */
+/* Loads pulse `u`, as high as the shape; its rows are the window's samples. */
 static void load(learner *l, const spw_mark *marks, size_t n_marks, size_t k) {
     double half = (double)l->shape->half;
     spw_window_load(&l->window, l->trace, l->smooth, l->shape, marks, n_marks, k, 2,
                     marks[k].at - half, marks[k + 1].at + half);
+    double scale = (marks[k].scale + marks[k + 1].scale) / 2;
+    for (size_t i = 0; i < l->window.n && scale != 1; i++)
+        l->window.z[i] /= scale;
 }
 
 /* A pulse's columns: slopes of its two edges, only where they are not zero, and the

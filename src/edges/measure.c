@@ -4,6 +4,7 @@
 #include "edges/learn.h"
 #include "edges/plateau.h"
 #include "edges/restore.h"
+#include "edges/scale.h"
 #include "edges/two.h"
 
 #include <float.h>
@@ -183,6 +184,32 @@ static size_t short_intervals(const spw_mark *marks, size_t n, double samples) {
     return count;
 }
 
+static size_t reach_of(const spw_edge_finder *f) {
+    size_t reach = spw_trace_samples(f->settings.sample_rate_hz, WINDOW_S, 12);
+    if ((double)reach < SLOW_REACH * f->between) /* a slow transition has more to tell */
+        reach = (size_t)fmin(SLOW_REACH * f->between, REACH_MOST);
+    /* a level that is clipped on one side is told by more samples of the other */
+    return reach < REACH_MOST && f->report.clipped_samples == 0 ? reach : REACH_MOST;
+}
+
+/* Heights that vary are told by the shape better than by levels; the shape is learned anew
+ * with them. */
+static spw_status learn_heights(spw_edge_finder *f, const spw_trace *trace, size_t n) {
+    spw_fit *fit = calloc(n, sizeof *fit);
+    if (fit == NULL)
+        return SPW_ERR_MEMORY;
+    f->window.tilt = f->window.sure = 0;
+    for (size_t k = 0; k < n; k++)
+        if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach_of(f),
+                          f->noise, 2, false, &fit[k]))
+            fit[k].dof = 0;
+    bool done = spw_scale_by_fits(f->marks, fit, n);
+    free(fit);
+    if (!done)
+        return SPW_ERR_MEMORY;
+    return spw_shape_learn(trace, &f->smooth, f->marks, n, f->noise, &f->shape, &f->learned_from);
+}
+
 static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t n, survey s) {
     size_t half = spw_trace_samples(trace->rate_hz, SHAPE_S, 36);
     /* a minimum-phase filter rings on above this noise; but where pulses are shorter than
@@ -199,8 +226,11 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     if (status != SPW_OK)
         return status;
     spw_shape_ideal(&f->shape, s.step, 0.94 * fmin(1, 1.05 / fmax(s.between, 0.1)));
+    bool steady = spw_scale_by_steps(f->marks, n, s.step, f->noise);
     restore(f, trace, n);
     status = spw_shape_learn(trace, &f->smooth, f->marks, n, f->noise, &f->shape, &f->learned_from);
+    if (status == SPW_OK && f->learned_from > 0 && !steady)
+        status = learn_heights(f, trace, n);
     if (status == SPW_OK && f->learned_from > 0 && f->report.clipped_samples > 0) {
         /* only the shape tells what the clipped samples were, and without them it was bent */
         restore(f, trace, n);
@@ -350,6 +380,7 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
     if (f->coarse) /* steps of the converter, not noise: no help from averaging over samples */
         s2 *= COARSE_SHARE;
     mark->u = hypot(sqrt(s2 * fit->gain * share), hypot(floor, bent));
+    mark->u = hypot(mark->u, fit->lean * fit->u_higher);
     if (fit->clipped > 0)
         mark->flags |= SPW_EDGE_CLIPPED;
     f->u2_sum += mark->u * mark->u;
@@ -416,13 +447,10 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
     spw_fit *fit = calloc(n, sizeof *fit);
     if (fit == NULL)
         return SPW_ERR_MEMORY;
-    size_t reach = spw_trace_samples(trace->rate_hz, WINDOW_S, 12);
-    if ((double)reach < SLOW_REACH * f->between) /* a slow transition has more to tell */
-        reach = (size_t)fmin(SLOW_REACH * f->between, REACH_MOST);
-    /* a level that is clipped on one side is told by more samples of the other */
-    reach = reach < REACH_MOST && f->report.clipped_samples == 0 ? reach : REACH_MOST;
+    size_t reach = reach_of(f);
     for (size_t k = 0; k < n; k++)
         spw_crossing_time(&f->crossing, trace, &f->smooth, f->marks, n, k, f->noise, false, NULL);
+    (void)spw_scale_by_steps(f->marks, n, f->shape.height, f->noise);
     for (size_t k = fresh; k < n; k++)
         f->glitches += (f->marks[k].flags & SPW_EDGE_DOUBTFUL) != 0; /* no plateau */
     bool hum;
@@ -430,6 +458,8 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
     spw_status status = look_for_hum(f, trace, n, fresh, fit, reach, &hum);
     if (hum)
         fit_all(f, trace, n, fresh, reach, false, fit);
+    if (status == SPW_OK && !spw_scale_by_fits(f->marks, fit, n))
+        status = SPW_ERR_MEMORY;
     if (status == SPW_OK)
         fit_all(f, trace, n, fresh, reach, true, fit);
     /* where hum sets in within the stretch, or none was found, fits meet its curvature */

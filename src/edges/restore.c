@@ -20,16 +20,20 @@ typedef struct walker {
     double level, used; /* sum of z less the model over good samples; how many */
 } walker;
 
+static double scaled(const spw_mark *mark) {
+    return (double)mark->sign * mark->scale;
+}
+
 static void add_up(walker *w, size_t first, size_t n, double *model) {
     double half = (double)w->shape->half + 1, value[CHUNK];
     while (w->next < w->n && w->marks[w->next].at + half < (double)first)
-        w->passed += (double)w->marks[w->next++].sign * w->shape->height;
+        w->passed += scaled(&w->marks[w->next++]) * w->shape->height;
     for (size_t i = 0; i < n; i++)
         model[i] = w->passed;
     for (size_t k = w->next; k < w->n && w->marks[k].at - half < (double)(first + n); k++) {
         spw_shape_at(w->shape, w->marks[k].at, (ptrdiff_t)first, n, value, NULL);
         for (size_t i = 0; i < n; i++)
-            model[i] += (double)w->marks[k].sign * value[i];
+            model[i] += scaled(&w->marks[k]) * value[i];
     }
 }
 

@@ -26,7 +26,9 @@ typedef struct spw_trace {
 typedef struct spw_mark {
     double at;      /* 50 % instant */
     double u;       /* its standard uncertainty, samples */
-    float height;   /* step, always > 0 */
+    double scale;   /* height of its shape, of the learned one's */
+    double step;    /* between the levels about it; 0: not known */
+    float height;   /* of the coarse search, always > 0 */
     float sign;     /* +1 rises, -1 falls */
     uint32_t flags; /* SPW_EDGE_CLIPPED, _FALLBACK, _DOUBTFUL */
     bool gap;       /* missing samples between the mark before and this one */
