@@ -25,6 +25,7 @@ typedef enum spw_advice_do {
     SPW_DO_POLARITY, /* "setting" in JSON: turn an inverted line over */
     SPW_DO_MEASURE_AGAIN,
     SPW_DO_CLOCK,
+    SPW_DO_ODD_PULSES,
     SPW_DO_SETTING,
     SPW_DO_TRIM,
     SPW_DO_LIMIT,

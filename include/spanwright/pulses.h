@@ -47,15 +47,17 @@ const char *spw_event_kind_name(spw_event_kind value);
 
 /* Flags of a pulse. A pulse counts in the statistics when it has none of
  * SPW_PULSE_OUT. */
-#define SPW_PULSE_RUNT 0x01u      /* shorter than the width window, or cut in two by a drop-out */
-#define SPW_PULSE_LONG 0x02u      /* longer than the width window */
-#define SPW_PULSE_JOINED 0x04u    /* spans a frame boundary: two pulses without a gap */
-#define SPW_PULSE_ODD 0x08u       /* far from its neighbours on both sides; still counted */
+#define SPW_PULSE_RUNT 0x01u   /* shorter than the width window, or cut in two by a drop-out */
+#define SPW_PULSE_LONG 0x02u   /* longer than the width window */
+#define SPW_PULSE_JOINED 0x04u /* spans a frame boundary: two pulses without a gap */
+#define SPW_PULSE_ODD 0x08u /* far from the level about it for 1 to 5 frames: a frame, no level */
 #define SPW_PULSE_NO_PERIOD 0x10u /* no valid period ends at its lead edge (first, after a gap) */
 #define SPW_PULSE_CLIPPED 0x20u   /* an edge had clipped samples */
 #define SPW_PULSE_DOUBTFUL 0x40u  /* an edge's uncertainty is a guess */
 #define SPW_PULSE_FIRST 0x80u     /* odd, and among the first after the line came up: not counted */
 #define SPW_PULSE_OUT (SPW_PULSE_RUNT | SPW_PULSE_LONG | SPW_PULSE_JOINED | SPW_PULSE_FIRST)
+/* A pulse with one of these is in no figure of width: level, jitter, span, verdict. */
+#define SPW_PULSE_NO_WIDTH (SPW_PULSE_OUT | SPW_PULSE_ODD)
 
 /* One whole pulse (both edges seen), 24 bytes. */
 typedef struct spw_pulse {
@@ -81,13 +83,26 @@ typedef struct spw_budget {
 typedef struct spw_hold {
     double start_s, end_s;         /* lead edge of its first pulse, trail edge of its last */
     size_t first_pulse, end_pulse; /* range [first, end) in spw_channel.pulse */
-    size_t pulses;                 /* that count */
-    spw_summary width_us;          /* u, U95, floor filled */
+    size_t pulses;                 /* that count: neither cut, joined nor odd */
+    spw_summary width_us;          /* of them; u, U95, floor filled */
+    size_t odd_pulses;             /* in its range, and not in width_us */
+    double sd_with_odd_us;         /* scatter with them; NAN */
     spw_budget budget;
     double drift_us_per_s; /* NAN when no drift can be told from the scatter */
     uint32_t doubts;       /* of the stretches that it touches, SPW_DOUBT_... */
     double doubt_bound_us; /* largest error that they can cause: 0 without doubt, NAN unknown */
 } spw_hold;
+
+/* Odd pulses of a channel: one to five frames in a row (a run) far from the level about them. */
+typedef struct spw_odd {
+    size_t pulses, runs, longest_run; /* pulses 0: none, the rest NAN */
+    double first_s, last_s;           /* lead edges of the first and the last run */
+    double every_s;                   /* mean spacing of the runs; NAN for fewer than 3 */
+    bool even;                        /* no spacing is off by more than a tenth of it */
+    double least_us, most_us;         /* of their widths */
+    double width_us, instead_of_us;   /* of the pulse farthest from its level, and that level */
+    double sd_us, sd_with_us;         /* jitter within the holds without and with them; NAN */
+} spw_odd;
 
 /* A stretch with one frame period. */
 typedef struct spw_regime {
@@ -121,7 +136,7 @@ typedef struct spw_channel {
 
     spw_pulse *pulse; /* whole pulses, in order, flagged */
     size_t pulses;
-    size_t counted; /* of them in the statistics of the main regime */
+    size_t counted; /* of them in the statistics of the main regime: odd ones have a period */
 
     spw_summary period_us;
     double frame_rate_hz;
@@ -134,6 +149,7 @@ typedef struct spw_channel {
 
     spw_hold *hold;
     size_t holds;
+    spw_odd odd;
     spw_regime *regime;
     size_t regimes;
     size_t main_regime; /* index of the one that lasted longest in seconds */

@@ -139,6 +139,7 @@ void spw_planner_advice(spw_planner *p) {
     spw_planner_advise_wire(p);
     if (p->span->known && !p->other_servo)
         spw_planner_advise_clock(p);
+    spw_planner_advise_odd(p);
     if (p->span->known)
         spw_planner_advise_settings(p);
     advise_limit(p);

@@ -28,6 +28,8 @@ const char *spw_advice_do_name(spw_advice_do what) {
         return "measure_again";
     case SPW_DO_CLOCK:
         return "clock";
+    case SPW_DO_ODD_PULSES:
+        return "odd_pulses";
     case SPW_DO_POLARITY:
     case SPW_DO_SETTING:
         return "setting";

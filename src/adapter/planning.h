@@ -63,6 +63,9 @@ void spw_planner_advice(spw_planner *p);
 void spw_planner_advise_clock(spw_planner *p);
 void spw_planner_advise_settings(spw_planner *p);
 
+/* advise_odd.c */
+void spw_planner_advise_odd(spw_planner *p);
+
 /* again.c: a reason to measure again before anything is decided (true: *why has
  * it), and the recipe. */
 bool spw_planner_cannot_tell(spw_planner *p, spw_text *why);

@@ -61,14 +61,15 @@ static void fit_edges(const spw_channel *c, const spw_picked *p, size_t from, si
             k += fmax(1, round(period_at(c, p->at[i - 1], p->at[i]) / period_us));
         double start_s = c->pulse[p->at[from]].lead_s;
         grid_add(lead, k, (pulse->lead_s - start_s) * 1e6 - k * period_us);
-        grid_add(trail, k, (pulse->trail_s - start_s) * 1e6 - k * period_us);
+        if ((pulse->flags & SPW_PULSE_ODD) == 0)
+            grid_add(trail, k, (pulse->trail_s - start_s) * 1e6 - k * period_us);
     }
 }
 
 /* Scatter of each edge about an even frame, pooled over the holds: within a hold
  * both edges have one. Without holds the lead edge's over the regime. */
 static void edge_scatter(spw_channel *c, const spw_picked *p, double period_us) {
-    double lead2 = 0, trail2 = 0, dof = 0;
+    double lead2 = 0, trail2 = 0, dof = 0, trail_dof = 0;
     grid lead, trail;
     size_t i = 0;
     for (size_t h = 0; h < c->holds; h++) {
@@ -80,14 +81,17 @@ static void edge_scatter(spw_channel *c, const spw_picked *p, double period_us) 
         if (i - from < 3)
             continue;
         fit_edges(c, p, from, i, period_us, &lead, &trail);
+        if (trail.n < 3)
+            continue;
         lead2 += grid_squares(&lead);
         trail2 += grid_squares(&trail);
-        dof += (double)(i - from) - 2;
+        dof += lead.n - 2;
+        trail_dof += trail.n - 2;
     }
     c->lead_jitter_us = c->trail_jitter_us = NAN;
     if (dof > 0) {
         c->lead_jitter_us = sqrt(lead2 / dof);
-        c->trail_jitter_us = sqrt(trail2 / dof);
+        c->trail_jitter_us = sqrt(trail2 / trail_dof);
     } else if (p->n >= 3) {
         fit_edges(c, p, 0, p->n, period_us, &lead, &trail);
         c->lead_jitter_us = sqrt(grid_squares(&lead) / ((double)p->n - 2));
@@ -115,29 +119,38 @@ static spw_status periods(const spw_recording *recording, spw_channel *c, const 
 
 /* --- widths --- */
 
-/* The channel is one hold when all frames of the main regime but a few at its
- * ends are in it. */
-static bool one_hold(const spw_channel *c) {
+/* The channel is one hold when all of its n ordinary frames of the main regime but a few at
+ * its ends are in it. */
+static bool one_hold(const spw_channel *c, size_t n) {
     const spw_regime *r = &c->regime[c->main_regime];
     size_t most = 0;
     for (size_t h = 0; h < c->holds; h++)
         if (c->hold[h].first_pulse >= r->first_pulse && c->hold[h].end_pulse <= r->end_pulse)
             most = c->hold[h].pulses > most ? c->hold[h].pulses : most;
-    return most > 0 && (double)most + 2 >= 0.98 * (double)c->counted;
+    return most > 0 && (double)most + 2 >= 0.98 * (double)n;
 }
 
+/* Of the ordinary pulses: odd ones are frames, but no level. */
 static spw_status widths(const spw_recording *recording, spw_channel *c, const spw_picked *p,
                          double *series) {
+    uint32_t *plain = malloc((p->n + 1) * sizeof *plain);
+    if (plain == NULL)
+        return SPW_ERR_MEMORY;
+    size_t n = 0;
     for (size_t i = 0; i < p->n; i++)
-        series[i] = spw_pulse_width_us(&c->pulse[p->at[i]]);
-    spw_status status = spw_robust_scale(series, p->n, &c->width_median_us, &c->width_robust_sd_us);
-    if (status != SPW_OK)
-        return status;
-    if (one_hold(c))
-        return spw_width_summary(recording, c, p->at, p->n, c->period_us.mean, &c->width_us,
-                                 &c->budget);
-    status = spw_summarise(series, p->n, &c->width_us);
-    c->width_us.floor = spw_width_floor(recording, c, p->at, p->n);
+        if ((c->pulse[p->at[i]].flags & SPW_PULSE_ODD) == 0)
+            plain[n++] = p->at[i];
+    for (size_t i = 0; i < n; i++)
+        series[i] = spw_pulse_width_us(&c->pulse[plain[i]]);
+    spw_status status = spw_robust_scale(series, n, &c->width_median_us, &c->width_robust_sd_us);
+    if (status == SPW_OK && one_hold(c, n)) {
+        status =
+            spw_width_summary(recording, c, plain, n, c->period_us.mean, &c->width_us, &c->budget);
+    } else if (status == SPW_OK) {
+        status = spw_summarise(series, n, &c->width_us);
+        c->width_us.floor = spw_width_floor(recording, c, plain, n);
+    }
+    free(plain);
     return status;
 }
 

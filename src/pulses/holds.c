@@ -18,16 +18,14 @@ static const double HOLD_S = 0.2;
 /* Widths are differences of instants in double: 10 ps is far above their rounding. */
 static const double ROUNDING_US = 1e-5;
 
-/* A width this many sd from the median of its neighbours is odd. */
-static const double ODD = 8, CLIP = 3;
-/* Below that it harms no servo (dead bands start at 1 us). */
-static const double ODD_LEAST_US = 0.5;
+/* Widths farther from the median about them are clipped, in sd. */
+static const double CLIP = 3;
 
 /* Three equal steps lead to width i or away from it: the end or the turn of a ramp,
  * which the median of its neighbours misses. */
 static bool continues_a_ramp(const spw_hold_finder *f, size_t n, size_t i) {
     double grid = f->recording.resolution_us > 0 ? f->recording.resolution_us : 0;
-    double tolerance = fmax(CLIP * sqrt(6) * f->noise.sd_us, ODD_LEAST_US) + grid;
+    double tolerance = fmax(CLIP * sqrt(6) * f->noise.sd_us, SPW_ODD_LEAST_US) + grid;
     const double *w = f->width + i;
     for (ptrdiff_t way = -1; way <= 1; way += 2) {
         if (way < 0 ? i < 3 : i + 3 >= n)
@@ -41,15 +39,17 @@ static bool continues_a_ramp(const spw_hold_finder *f, size_t n, size_t i) {
 }
 
 static void clean(spw_hold_finder *f, size_t n) {
-    spw_local_medians(f->width, n, f->clean);
+    spw_local_medians(f->width, n, SPW_ODD_ABOUT, f->clean);
     double clip = CLIP * f->noise.sd_us;
-    double odd = fmax(ODD * f->noise.sd_us, ODD_LEAST_US);
+    double odd = fmax(SPW_ODD_SD * f->noise.sd_us, SPW_ODD_LEAST_US);
     for (size_t i = 0; i < n; i++) {
         double off = f->width[i] - f->clean[i];
-        if (fabs(off) > odd && !continues_a_ramp(f, n, i))
-            f->channel->pulse[f->picked.at[i]].flags |= SPW_PULSE_ODD;
+        uint32_t *flags = &f->channel->pulse[f->picked.at[i]].flags;
+        bool is_odd = fabs(off) > odd && !continues_a_ramp(f, n, i);
+        *flags = is_odd ? *flags | SPW_PULSE_ODD : *flags & ~SPW_PULSE_ODD;
         f->clean[i] += fmax(-clip, fmin(clip, off));
     }
+    spw_odd_runs(f, n);
 }
 
 static bool long_enough(const spw_hold_finder *f, const spw_piece *p) {
@@ -58,57 +58,116 @@ static bool long_enough(const spw_hold_finder *f, const spw_piece *p) {
 }
 
 /* A hold's level and own scatter where that is more than the regime's, from its
- * inner frames: two at each end may be those of a ramp. The 90 % quantile of the
- * deviations (1.645 sd) is not moved by a few odd widths. */
+ * inner frames: two at each end may be those of a ramp. Two in three lie within an sd, so
+ * one odd width in five moves nothing; without the far ones 90 % within 1.645 sd. */
 static spw_status own_scatter(const spw_hold_finder *f, const spw_piece *p, double *mean,
                               double *sd) {
     enum { ENDS = 2 };
-    size_t first = p->first + ENDS, n = p->end - p->first - 2 * (size_t)ENDS;
+    size_t first = p->first + ENDS, n = p->end - p->first - 2 * (size_t)ENDS, kept = 0;
     double *off = malloc(n * sizeof *off);
     if (off == NULL)
         return SPW_ERR_MEMORY;
     *mean = spw_moments_of(f->clean, first, first + n).mean;
     for (size_t i = 0; i < n; i++)
         off[i] = fabs(f->width[first + i] - *mean);
-    *sd = fmax(f->noise.sd_us, spw_quantile(off, n, 0.9) / 1.645);
+    *sd = fmax(f->noise.sd_us, spw_quantile(off, n, 0.683));
+    for (size_t i = 0; i < n; i++)
+        if (off[i] <= SPW_ODD_SD * *sd)
+            off[kept++] = off[i];
+    *sd = fmax(*sd, spw_quantile(off, kept, 0.9) / 1.645);
     free(off);
     return SPW_OK;
 }
 
+/* About an odd width near a jump the median is that of neither side: what was taken
+ * for odd there, and is not by the hold's level, belongs to the hold. Nothing ordinary
+ * of another piece is passed: outside `gap` only odd ones are. */
+static void reach_out(const spw_hold_finder *f, spw_piece *p, const spw_piece *gap, double mean,
+                      double far) {
+    for (size_t i = p->end; i < f->picked.n && i < p->end + SPW_ODD_RUN; i++) {
+        if (spw_is_odd(f, i) && fabs(f->width[i] - mean) <= far)
+            p->end = i + 1;
+        else if (!spw_is_odd(f, i) && i >= gap->end)
+            break;
+    }
+    for (size_t i = p->first; i > f->taken && i + SPW_ODD_RUN > p->first; i--) {
+        if (spw_is_odd(f, i - 1) && fabs(f->width[i - 1] - mean) <= far)
+            p->first = i - 1;
+        else if (!spw_is_odd(f, i - 1) && i <= gap->first)
+            break;
+    }
+}
+
 /* Frames at the ends that the hold's own scatter does not explain are the
- * beginning of a ramp; widths that it does explain are not odd. */
-static spw_status trim(const spw_hold_finder *f, spw_piece *p) {
+ * beginning of a ramp. */
+static spw_status trim(const spw_hold_finder *f, spw_piece *p, const spw_piece *gap) {
     double sd = 0, mean = 0;
     spw_status status = own_scatter(f, p, &mean, &sd);
     if (status != SPW_OK)
         return status;
-    while (p->end - p->first > SPW_HOLD_FRAMES && fabs(f->width[p->first] - mean) > CLIP * sd)
+    double from = 0, usual = 0;
+    status = spw_odd_begins(f, p, mean, sd, &from, &usual);
+    if (status != SPW_OK)
+        return status;
+    double far = fmax(CLIP * sd, usual);
+    while (p->end - p->first > SPW_HOLD_FRAMES && fabs(f->width[p->first] - mean) > far)
         p->first++;
-    while (p->end - p->first > SPW_HOLD_FRAMES && fabs(f->width[p->end - 1] - mean) > CLIP * sd)
+    while (p->end - p->first > SPW_HOLD_FRAMES && fabs(f->width[p->end - 1] - mean) > far)
         p->end--;
-    for (size_t i = p->first; i < p->end; i++)
-        if (fabs(f->width[i] - mean) <= ODD * sd)
-            f->channel->pulse[f->picked.at[i]].flags &= ~SPW_PULSE_ODD;
+    reach_out(f, p, gap, mean, far);
+    spw_odd_mark(f, p, mean, from);
     return SPW_OK;
 }
 
-static spw_status add_hold(spw_hold_finder *f, spw_piece p) {
-    spw_status status = trim(f, &p);
+/* The hold's figures, from its ordinary pulses. */
+static spw_status fill_hold(const spw_hold_finder *f, const spw_piece *p, spw_hold *h) {
+    const spw_channel *c = f->channel;
+    size_t n = p->end - p->first;
+    const uint32_t *at = f->picked.at + p->first;
+    uint32_t *plain = malloc(n * sizeof *plain);
+    if (plain == NULL)
+        return SPW_ERR_MEMORY;
+    for (size_t i = 0; i < n; i++)
+        if ((c->pulse[at[i]].flags & SPW_PULSE_ODD) == 0)
+            plain[h->pulses++] = at[i];
+    h->odd_pulses = n - h->pulses;
+    spw_moments all = spw_moments_of(f->width, p->first, p->end);
+    h->sd_with_odd_us = n > 1 ? sqrt(all.squares / (all.n - 1)) : (double)NAN;
+    spw_status status = spw_width_summary(&f->recording, c, plain, h->pulses, f->regime->period_us,
+                                          &h->width_us, &h->budget);
+    free(plain);
+    return status;
+}
+
+/* What lies between the long pieces before and after piece `at`. */
+static spw_piece gap_about(const spw_hold_finder *f, const spw_piece *pieces, size_t n, size_t at) {
+    spw_piece gap = {0, f->picked.n, false};
+    for (size_t i = at; i > 0 && gap.first == 0; i--)
+        if (!pieces[i - 1].dead && pieces[i - 1].end - pieces[i - 1].first >= SPW_HOLD_FRAMES)
+            gap.first = pieces[i - 1].end;
+    for (size_t i = at + 1; i < n && gap.end == f->picked.n; i++)
+        if (!pieces[i].dead && pieces[i].end - pieces[i].first >= SPW_HOLD_FRAMES)
+            gap.end = pieces[i].first;
+    return gap;
+}
+
+static spw_status add_hold(spw_hold_finder *f, spw_piece p, spw_piece gap) {
+    p.first = p.first > f->taken ? p.first : f->taken;
+    if (p.end < p.first + SPW_HOLD_FRAMES)
+        return SPW_OK;
+    spw_status status = trim(f, &p, &gap);
     if (status != SPW_OK || !long_enough(f, &p))
         return status;
     spw_channel *c = f->channel;
     status = spw_array_room((void **)&c->hold, &f->room, c->holds, 1, sizeof *c->hold);
     if (status != SPW_OK)
         return status;
-    const uint32_t *at = f->picked.at + p.first;
-    size_t n = p.end - p.first;
-    spw_hold h = {.start_s = c->pulse[at[0]].lead_s,
-                  .end_s = c->pulse[at[n - 1]].trail_s,
-                  .first_pulse = at[0],
-                  .end_pulse = (size_t)at[n - 1] + 1,
-                  .pulses = n};
-    status =
-        spw_width_summary(&f->recording, c, at, n, f->regime->period_us, &h.width_us, &h.budget);
+    size_t last = f->picked.at[p.end - 1];
+    spw_hold h = {.start_s = f->lead_s[p.first],
+                  .end_s = c->pulse[last].trail_s,
+                  .first_pulse = f->picked.at[p.first],
+                  .end_pulse = last + 1};
+    status = fill_hold(f, &p, &h);
     if (status != SPW_OK)
         return status;
     spw_slant line = spw_slant_of(f, p.first, p.end);
@@ -116,6 +175,7 @@ static spw_status add_hold(spw_hold_finder *f, spw_piece p) {
                 fabs(line.slope) * line.seconds > f->recording.resolution_us;
     h.drift_us_per_s = told ? line.slope : (double)NAN;
     c->hold[c->holds++] = h;
+    f->taken = p.end;
     return SPW_OK;
 }
 
@@ -125,7 +185,7 @@ static spw_status pieces_to_holds(spw_hold_finder *f, spw_piece *pieces, size_t 
     for (size_t i = 0; i < n; i++) {
         if (pieces[i].dead || !long_enough(f, &pieces[i]) || spw_on_a_ramp(f, pieces, n, i))
             continue;
-        spw_status status = add_hold(f, pieces[i]);
+        spw_status status = add_hold(f, pieces[i], gap_about(f, pieces, n, i));
         if (status != SPW_OK)
             return status;
     }
@@ -181,7 +241,9 @@ static void learn_noise(spw_hold_finder *f, const spw_piece *pieces, size_t n, d
 static spw_status find_holds(spw_hold_finder *f, double floor_us) {
     spw_piece *pieces = NULL;
     size_t n = 0;
-    spw_status status = spw_noise_estimate(f->width, f->picked.n, floor_us, &f->noise);
+    spw_status status = spw_odd_screen(f, f->picked.n, floor_us);
+    if (status == SPW_OK)
+        status = spw_noise_estimate(f->clean, f->picked.n, floor_us, &f->noise);
     if (status != SPW_OK)
         return status;
     clean(f, f->picked.n);
@@ -229,6 +291,7 @@ spw_status spw_holds_find(const spw_train *train, const spw_edge_report *report,
         free(f.clean);
         free(f.lead_s);
         f.width = f.clean = f.lead_s = NULL;
+        f.taken = 0;
         f.picked = (spw_picked){0};
     }
     return status;

@@ -15,6 +15,18 @@
  * 2 x 3 ln n x 0.7^2 > 9 frames to be worth two cuts. */
 #define SPW_FLICKER 0.7
 
+/* A width this many sd from its level, and so far, is odd: less harms no servo (dead
+ * bands start at 1 us). */
+#define SPW_ODD_SD 8.0
+#define SPW_ODD_LEAST_US 0.5
+/* A controller that toggles between its steps does so within this: 10 bits a frame of 20 ms
+ * are 19.53 us. */
+#define SPW_ODD_NEAR_US 25.0
+/* More in a row are a hold or a move; so many do not end a hold. */
+#define SPW_ODD_RUN 5u
+/* Values whose median is the level about one: a run of odd ones vanishes. */
+#define SPW_ODD_ABOUT (2 * SPW_ODD_RUN + 1)
+
 typedef struct spw_piece {
     size_t first, end; /* in the series */
     bool dead;         /* joined to one before it */
@@ -30,7 +42,8 @@ typedef struct spw_hold_finder {
     double *clean;  /* the same, clipped to the neighbours' median */
     double *lead_s; /* their lead edges */
     spw_noise noise;
-    size_t room; /* of channel->hold */
+    size_t room;  /* of channel->hold */
+    size_t taken; /* widths up to this one lie before or in the last hold added */
 } spw_hold_finder;
 
 typedef struct spw_moments {
@@ -49,6 +62,21 @@ typedef struct spw_slant {
 } spw_slant;
 spw_slant spw_slant_of(const spw_hold_finder *f, size_t from, size_t to);
 
+/* --- odd.c --- */
+/* The n widths to f->clean, odd ones replaced by the median about them, for a first look at
+ * the noise: of one in ten no second difference is free. */
+spw_status spw_odd_screen(const spw_hold_finder *f, size_t n, double floor_us) SPW_CHECKED;
+bool spw_is_odd(const spw_hold_finder *f, size_t i);
+/* Takes the mark off runs that are too long to be odd; n picked pulses. */
+void spw_odd_runs(const spw_hold_finder *f, size_t n);
+/* How far from the level of a hold the odd ones begin.
+ *   level, sd_us  of its ordinary widths, about
+ *   from_us       out: INFINITY where none is odd
+ *   usual_us      out: how far a controller that toggles goes from the level; else 0 */
+spw_status spw_odd_begins(const spw_hold_finder *f, const spw_piece *piece, double level,
+                          double sd_us, double *from_us, double *usual_us) SPW_CHECKED;
+/* Marks the pulses of a hold anew: odd from there on. */
+void spw_odd_mark(const spw_hold_finder *f, const spw_piece *piece, double level, double from_us);
 /* --- pieces.c --- */
 /* Joins pieces that do not differ, or drift into each other. */
 void spw_pieces_join(const spw_hold_finder *f, spw_piece *list, size_t n);

@@ -94,8 +94,6 @@ spw_noise spw_noise_of(double sd_us, double phi, double n) {
     return (spw_noise){sd_us, sd_us * sqrt((1 + safe) / (1 - safe))};
 }
 
-enum { ABOUT = 9 };
-
 /* k values in order with one more, or with one less; how many there are. */
 static size_t put_in(double *near, size_t k, double value) {
     size_t at = k;
@@ -114,15 +112,14 @@ static size_t take_out(double *near, size_t k, double value) {
     return k - 1;
 }
 
-void spw_local_medians(const double *values, size_t n, double *median) {
-    enum { HALF = ABOUT / 2 };
-    double near[ABOUT + 1] = {0};
-    size_t k = 0, next = 0;
+void spw_local_medians(const double *values, size_t n, size_t about, double *median) {
+    double near[SPW_ABOUT_MOST + 1] = {0};
+    size_t k = 0, next = 0, half = about / 2;
     for (size_t i = 0; i < n; i++) {
-        for (; next < n && next <= i + HALF; next++)
+        for (; next < n && next <= i + half; next++)
             k = isnan(values[next]) ? k : put_in(near, k, values[next]);
-        if (i > HALF && !isnan(values[i - HALF - 1]))
-            k = take_out(near, k, values[i - HALF - 1]);
+        if (i > half && !isnan(values[i - half - 1]))
+            k = take_out(near, k, values[i - half - 1]);
         double lower = k > 0 ? near[(k - 1) / 2] : (double)NAN;
         median[i] = k % 2 == 1 ? lower : 0.5 * (lower + near[k / 2]);
     }

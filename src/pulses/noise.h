@@ -13,8 +13,10 @@ spw_status spw_noise_estimate(const double *widths, size_t n, double floor_us,
                               spw_noise *noise) SPW_CHECKED;
 /* The same from a known sd and a first-order correlation seen in n values. */
 spw_noise spw_noise_of(double sd_us, double phi, double n);
-/* The median of the nine values about each (fewer at the ends, and without what is no number;
- * NAN where all are none). A step stays where it is; up to four odd values in a row vanish. */
-void spw_local_medians(const double *values, size_t n, double *median);
+/* The median of the `about` (odd, SPW_ABOUT_MOST at most) values about each (fewer at the ends,
+ * and without what is no number; NAN where all are none). A step stays where it is; up to
+ * (about - 1)/2 odd values in a row vanish. */
+#define SPW_ABOUT_MOST 11
+void spw_local_medians(const double *values, size_t n, size_t about, double *median);
 
 #endif

@@ -83,9 +83,6 @@ static bool same_drift(const spw_hold_finder *f, const spw_piece *a, const spw_p
     return line.squares < ma.squares + mb.squares;
 }
 
-/* Frames of something else in between that do not end a hold: a few odd pulses in a row. */
-enum { BRIDGED = 4 };
-
 static bool join_pass(const spw_hold_finder *f, spw_piece *list, size_t n) {
     bool any = false;
     size_t last = SIZE_MAX;
@@ -94,7 +91,7 @@ static bool join_pass(const spw_hold_finder *f, spw_piece *list, size_t n) {
         if (p->dead || p->end - p->first < SPW_HOLD_FRAMES)
             continue;
         spw_piece *before = last == SIZE_MAX ? NULL : &list[last];
-        if (before != NULL && p->first - before->end <= BRIDGED &&
+        if (before != NULL && p->first - before->end <= SPW_ODD_RUN &&
             (same_level(f, before, p) || same_drift(f, before, p))) {
             for (size_t k = last + 1; k <= i; k++)
                 list[k].dead = true;

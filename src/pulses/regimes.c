@@ -14,6 +14,9 @@ enum { LASTING = 8 };
  * 18 and 20 ms are 10 % apart. */
 static const double APART = 0.01;
 
+/* Intervals that the period about a frame is the median of. */
+enum { ABOUT = 9 };
+
 /* The intervals between the picked pulses. */
 typedef struct frames {
     spw_picked picked;
@@ -69,7 +72,7 @@ static spw_status frames_make(const spw_channel *channel, frames *out) {
         bool gap = broken(channel, f.picked.at[i], f.picked.at[i + 1]);
         f.interval_us[i] = gap ? (double)NAN : (b->lead_s - a->lead_s) * 1e6;
     }
-    spw_local_medians(f.interval_us, n, f.about_us);
+    spw_local_medians(f.interval_us, n, ABOUT, f.about_us);
     *out = f;
     return SPW_OK;
 }

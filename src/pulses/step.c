@@ -128,7 +128,8 @@ static spw_status width_line(const spw_picked *p, spw_channel *c) {
         return SPW_ERR_MEMORY;
     size_t n = 0;
     for (size_t i = 0; i < p->n && n < longest->pulses; i++)
-        if (p->at[i] >= longest->first_pulse && p->at[i] < longest->end_pulse)
+        if (p->at[i] >= longest->first_pulse && p->at[i] < longest->end_pulse &&
+            (c->pulse[p->at[i]].flags & SPW_PULSE_ODD) == 0)
             us[n++] = spw_pulse_width_us(&c->pulse[p->at[i]]);
     double cycles = NAN, amplitude = NAN, chance = NAN;
     spw_status status =

@@ -17,15 +17,27 @@ typedef struct region {
     double differences, within; /* sums of squares: successive, and within pieces */
 } region;
 
+/* The width, but for odd ones: nothing toggles so far. */
+static double value(const spw_hold_finder *f, size_t i) {
+    bool far = fabs(f->width[i] - f->clean[i]) > SPW_ODD_NEAR_US && spw_is_odd(f, i);
+    return far ? f->clean[i] : f->width[i];
+}
+
+static void moments_add(spw_moments *m, double v) {
+    m->n += 1;
+    double d = v - m->mean;
+    m->mean += d / m->n;
+    m->squares += d * (v - m->mean);
+}
+
 static void region_add(region *r, const spw_hold_finder *f, const spw_piece *p) {
-    spw_moments own = spw_moments_of(f->width, p->first, p->end);
+    spw_moments own = {0};
     for (size_t i = p->first; i < p->end; i++) {
+        double v = value(f, i);
         if (r->all.n > 0)
-            r->differences += pow(f->width[i] - f->width[i - 1], 2);
-        r->all.n += 1;
-        double d = f->width[i] - r->all.mean;
-        r->all.mean += d / r->all.n;
-        r->all.squares += d * (f->width[i] - r->all.mean);
+            r->differences += pow(v - value(f, i - 1), 2);
+        moments_add(&r->all, v);
+        moments_add(&own, v);
     }
     r->within += own.squares;
 }
@@ -52,7 +64,7 @@ void spw_pieces_join_toggling(const spw_hold_finder *f, spw_piece *list, size_t 
             list[k].dead = true;
         list[i].end = list[best].end;
         for (size_t k = list[i].first; best > i && k < list[i].end; k++)
-            f->clean[k] = f->width[k]; /* what toggles is no outlier */
+            f->clean[k] = value(f, k); /* what toggles is no outlier */
         i = best;
     }
 }

@@ -157,6 +157,7 @@ static void start_channel(spw_channel *c) {
     c->step_us = c->step_u_us = NAN;
     c->line_hz = c->line_amplitude_us = c->line_p = NAN;
     c->last_for_s = c->level_low = c->level_high = NAN;
+    c->odd = spw_odd_none();
 }
 
 static void last_level(const spw_train *train, double end_s, spw_channel *c) {
@@ -287,6 +288,7 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
     if (status == SPW_OK && c->signal == SPW_SIGNAL_CONTROL_PULSES) {
         status = spw_holds_find(train, report, c);
         spw_doubts_mark_holds(c);
+        spw_odd_describe(c);
         if (status == SPW_OK)
             status = spw_figures_fill(train, report, c);
         if (status == SPW_OK)

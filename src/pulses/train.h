@@ -156,6 +156,11 @@ spw_status spw_first_pulses(const spw_train *train, spw_channel *channel) SPW_CH
 spw_status spw_holds_find(const spw_train *train, const spw_edge_report *report,
                           spw_channel *channel) SPW_CHECKED;
 
+/* --- odd.c --- */
+spw_odd spw_odd_none(void);
+/* Fills channel->odd from the flagged pulses and the holds. */
+void spw_odd_describe(spw_channel *channel);
+
 /* --- uncertainty.c --- */
 typedef struct spw_recording {
     double resolution_us; /* 0: exact or not stated */

@@ -51,25 +51,12 @@ static spw_status about_regimes(spw_channel *c) {
 /* Busy software times pulses to 20 to 50 us (common practice); more is rarely a controller. */
 static const double SOFTWARE_SD_US = 20;
 
-/* Scatter of a hold without its odd widths, which are told one by one. */
-static double plain_scatter_us(const spw_channel *c, const spw_hold *hold) {
-    double n = 0, mean = 0, squares = 0;
-    for (size_t i = hold->first_pulse; i < hold->end_pulse; i++) {
-        if ((c->pulse[i].flags & (SPW_PULSE_OUT | SPW_PULSE_ODD)) != 0)
-            continue;
-        double us = spw_pulse_width_us(&c->pulse[i]), off = us - mean;
-        mean += off / ++n;
-        squares += off * (us - mean);
-    }
-    return n > 1 ? sqrt(squares / (n - 1)) : 0;
-}
-
 static spw_status about_scatter(spw_channel *c) {
     const spw_hold *longest = NULL;
     for (size_t i = 0; i < c->holds; i++)
         if (longest == NULL || c->hold[i].pulses > longest->pulses)
             longest = &c->hold[i];
-    double sd_us = longest != NULL ? plain_scatter_us(c, longest) : 0;
+    double sd_us = longest != NULL ? longest->width_us.sd : 0;
     if (c->signal != SPW_SIGNAL_CONTROL_PULSES || !(sd_us > SOFTWARE_SD_US))
         return SPW_OK;
     return spw_notes_add(&c->warnings,

@@ -231,12 +231,15 @@ void spw_describe_ends(const spw_page *page, const spw_span *span) {
 }
 
 void spw_describe_step(const spw_page *page, const spw_span *span) {
+    double with_odd_us = span->odd.pulses > 0 ? span->odd.sd_with_us : (double)NAN;
     if (isfinite(span->jitter_rms_us))
-        spw_page_row(page, "Width jitter", "%s rms within the holds%s",
+        spw_page_row(page, "Width jitter", "%s rms within the holds%s%s%s",
                      spw_figure_digits(span->jitter_rms_us, 2, "us").text,
                      span->jitter_rms_us <= span->floor_us
                          ? "; no more than the capture itself would show"
-                         : "");
+                         : "",
+                     isfinite(with_odd_us) ? "; with the odd pulses " : "",
+                     isfinite(with_odd_us) ? spw_figure_digits(with_odd_us, 2, "us").text : "");
     if (isfinite(span->step_us) && span->step_us > 0.0 && span->known)
         spw_page_row(page, "Step", "%s: %s steps over the span",
                      spw_figure_digits(span->step_us, 4, "us").text,

@@ -163,6 +163,19 @@ static void event_row(const spw_page *page, const spw_channel *channel, spw_even
     spw_text_free(&times);
 }
 
+/* What the odd widths have in common. */
+static void describe_odd(const spw_page *page, const spw_odd *odd) {
+    if (odd->pulses == 0)
+        return;
+    bool uneven = isfinite(odd->every_s) && !odd->even;
+    spw_page_row(page, "", "%zu in a row at most; the farthest %s in place of %s%s%s%s",
+                 odd->longest_run, spw_figure_unit(odd->width_us, 1, "us").text,
+                 spw_figure_unit(odd->instead_of_us, 1, "us").text,
+                 uneven ? "; on average every " : "",
+                 uneven ? spw_figure_digits(odd->every_s, 3, "s").text : "",
+                 "; in no level, jitter or verdict");
+}
+
 void spw_describe_events(const spw_page *page, const spw_channel *channel) {
     event_row(page, channel, SPW_EVENT_MISSING_FRAMES, true);
     event_row(page, channel, SPW_EVENT_JOINED_PULSE, true);
@@ -170,8 +183,11 @@ void spw_describe_events(const spw_page *page, const spw_channel *channel) {
         SPW_EVENT_SHORT_FRAME, SPW_EVENT_SAMPLES_LOST,  SPW_EVENT_RUNT_PULSE,
         SPW_EVENT_LONG_PULSE,  SPW_EVENT_ODD_WIDTH,     SPW_EVENT_CUT_PULSE,
         SPW_EVENT_CLIPPING,    SPW_EVENT_UNKNOWN_LEVEL, SPW_EVENT_SIGNAL_LOST};
-    for (size_t i = 0; i < sizeof rest / sizeof rest[0]; i++)
+    for (size_t i = 0; i < sizeof rest / sizeof rest[0]; i++) {
         event_row(page, channel, rest[i], false);
+        if (rest[i] == SPW_EVENT_ODD_WIDTH)
+            describe_odd(page, &channel->odd);
+    }
     if (channel->events_dropped > 0)
         spw_page_row(page, "", "and %" PRIu64 " more events that are not listed",
                      channel->events_dropped);

@@ -1,6 +1,7 @@
 /* spanwright.measure/1. */
 #include "spanwright/report.h"
 
+#include "report/motion_json.h"
 #include "report/tojson.h"
 
 #include <math.h>
@@ -39,6 +40,8 @@ static json_t *holds(spw_json *json, const spw_channel *channel) {
         spw_json_put(json, object, "width_us", spw_json_summary(json, &hold->width_us));
         spw_json_put(json, object, "drift_us_per_s", spw_json_number(hold->drift_us_per_s));
         spw_json_put(json, object, "budget_us", budget(json, &hold->budget));
+        spw_json_put(json, object, "odd_pulses", spw_json_count(hold->odd_pulses));
+        spw_json_put(json, object, "sd_with_odd_us", spw_json_number(hold->sd_with_odd_us));
         spw_json_put(json, object, "in_doubt", json_boolean(hold->doubts != 0));
         spw_json_put(json, object, "doubt_bound_us", spw_json_number(hold->doubt_bound_us));
         spw_doubt doubt = {hold->doubts, hold->start_s, hold->end_s, hold->doubt_bound_us};
@@ -209,6 +212,7 @@ static json_t *channel_object(spw_json *json, const spw_channel *channel, double
     spw_json_put(json, object, "width_robust_us", robust(json, channel));
     spw_json_put(json, object, "lead_jitter_us", spw_json_number(channel->lead_jitter_us));
     spw_json_put(json, object, "trail_jitter_us", spw_json_number(channel->trail_jitter_us));
+    spw_json_put(json, object, "odd_pulses", spw_json_odd(json, &channel->odd));
     spw_json_put(json, object, "holds", holds(json, channel));
     spw_json_put(json, object, "span_us", span(json, channel, neutral_us));
     spw_json_put(json, object, "controller_step_us", step(json, channel));

@@ -129,6 +129,16 @@ static void pool_jitter(const spw_held *held, size_t n, spw_span *span) {
         span->floor_us = sqrt(floors / frames);
 }
 
+static double odd_by(const spw_odd *odd) {
+    return odd->pulses > 0 ? fabs(odd->width_us - odd->instead_of_us) : -1;
+}
+
+static void pool_odd(const spw_channel *const *channels, size_t n, spw_span *span) {
+    for (size_t i = 0; i < n; i++)
+        if (i == 0 || odd_by(&channels[i]->odd) > odd_by(&span->odd))
+            span->odd = channels[i]->odd;
+}
+
 static void pool_frames(const spw_channel *const *channels, size_t n, spw_span *span) {
     double sum = 0, frames = 0, finest = INFINITY;
     for (size_t i = 0; i < n; i++) {
@@ -232,6 +242,7 @@ spw_status spw_span_build(const spw_channel *const *channels, size_t n, double n
     if (status != SPW_OK)
         return status;
     pool_frames(channels, n, &found);
+    pool_odd(channels, n, &found);
     found.wire = wire_of_all(channels, n);
     for (size_t i = 0; i < n; i++)
         for (size_t k = 0; k < channels[i]->doubts; k++)

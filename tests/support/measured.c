@@ -48,6 +48,27 @@ spw_channel measured(const sim_train_spec *spec, double rate_hz, double phase,
     return channel;
 }
 
+static double counted_at(double at_s, double rate_hz, double phase) {
+    return rate_hz > 0 ? ceil(at_s * rate_hz - phase) / rate_hz : at_s;
+}
+
+spw_channel measured_widths(const double *us, size_t n, double period_us, double rate_hz,
+                            double phase) {
+    spw_change *change = malloc((2 * n + 1) * sizeof *change);
+    need(change != NULL, "changes");
+    change[0] = (spw_change){0, 0, SPW_LEVEL_LOW};
+    for (size_t i = 0; i < n; i++) {
+        double lead_s = 0.01 + period_us * 1e-6 * (double)i;
+        change[2 * i + 1] = (spw_change){counted_at(lead_s, rate_hz, phase), 0, SPW_LEVEL_HIGH};
+        change[2 * i + 2] =
+            (spw_change){counted_at(lead_s + us[i] * 1e-6, rate_hz, phase), 0, SPW_LEVEL_LOW};
+    }
+    spw_channel channel = measured_changes(change, 2 * n + 1, rate_hz > 0 ? 1 / rate_hz : 0,
+                                           0.01 + period_us * 1e-6 * (double)n, NULL);
+    free(change);
+    return channel;
+}
+
 size_t measured_events(const spw_channel *channel, spw_event_kind kind, uint64_t *sum) {
     size_t n = 0;
     uint64_t total = 0;

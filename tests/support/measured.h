@@ -13,6 +13,10 @@ spw_channel measured_train(const sim_train *train, double rate_hz, double phase,
 /* The same from a spec. */
 spw_channel measured(const sim_train_spec *spec, double rate_hz, double phase,
                      const spw_measure_options *options);
+/* From n widths of one's own, a frame each, counted by a recorder of rate_hz (0: exact) that
+ * starts 10 ms and `phase` of a sample before the first. */
+spw_channel measured_widths(const double *us, size_t n, double period_us, double rate_hz,
+                            double phase);
 /* From any changes of one channel. */
 spw_channel measured_changes(const spw_change *changes, size_t n, double resolution_s, double end_s,
                              const spw_measure_options *options);

@@ -1,0 +1,11 @@
+/* Odd pulses and moving stretches of a channel as JSON. */
+#ifndef SPW_REPORT_MOTION_JSON_H
+#define SPW_REPORT_MOTION_JSON_H
+
+#include "report/tojson.h"
+#include "spanwright/pulses.h"
+
+/* null without odd pulses. */
+json_t *spw_json_odd(spw_json *json, const spw_odd *odd);
+
+#endif
