@@ -54,7 +54,7 @@ typedef struct spw_span {
     spw_doubt left_doubt; /* theirs; from the first to the last of them */
     spw_doubt doubt;      /* of all that was recorded, wherever it lies */
     spw_wire wire;
-    spw_odd odd;          /* of the channel whose odd pulses are the farthest off */
+    spw_odd odd; /* of the channel whose odd pulses are the farthest off */
 } spw_span;
 
 /* Does a channel's span take this regime: has it the frame period of the main regime
