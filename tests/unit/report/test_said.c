@@ -20,8 +20,8 @@ static void words_of_json(void **state) {
     (void)state;
     static const char *const decision[] = {"no_adapter", "adjust",  "adapter",
                                            "limit",      "no_help", "measure_again"};
-    static const char *const advice[] = {"measure_again", "clock",   "setting", "trim",
-                                         "limit",         "gearing", "adapter"};
+    static const char *const advice[] = {"measure_again", "clock", "odd_pulses", "setting",
+                                         "trim",          "limit", "gearing",    "adapter"};
     static const char *const basis[] = {"option", "width", "steadier_edge", "idle", "undecided"};
     static const char *const event[] = {"missing_frames", "short_frame",   "samples_lost",
                                         "runt_pulse",     "long_pulse",    "joined_pulse",
