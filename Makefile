@@ -56,7 +56,7 @@ TOOLS  := $(patsubst tools/%.c,$(BUILD)/tools/%,$(TOOL_SRC))
 TESTS  := $(patsubst tests/%.c,$(BUILD)/tests/%,$(TEST_SRC))
 
 .PHONY: all setup setup-test setup-lint setup-fuzz setup-coverage setup-valgrind demo test check check-threads test-page fuzz fuzz-one \
-        lint analyze format sanitize tsan coverage reproducible portable valgrind accuracy truth bench install clean captures tools
+        lint analyze format sanitize tsan coverage reproducible portable mutants valgrind accuracy truth bench install clean captures tools
 .DELETE_ON_ERROR:
 .SECONDARY:
 
@@ -166,6 +166,11 @@ coverage: setup-coverage
 # Two builds of copies in two folders give the same bytes.
 reproducible: setup
 	@tools/reproducible.sh $(BUILD)/reproducible
+
+# One small change at a time (tests/mutants/): a test must fail. MUTANTS=TEXT: lines with it.
+MUTANTS ?=
+mutants: setup-test
+	@tools/mutants.py $(BUILD)/mutants --only "$(MUTANTS)"
 
 # Other compilers, another kind of processor.
 portable:
