@@ -138,12 +138,26 @@ typedef struct spw_joint_verdict {
                                     what is needed does not fit into what is allowed */
 } spw_joint_verdict;
 
+/* What an end of the span goes beyond. */
+typedef enum spw_bound_by {
+    SPW_BOUND_BY_NONE,
+    SPW_BOUND_BY_SERVO, /* its expected span */
+    SPW_BOUND_BY_JOINT, /* its allowed angles, within what the servo expects */
+    SPW_BOUND_BY_BOTH
+} spw_bound_by;
+const char *spw_bound_by_name(spw_bound_by by); /* "none" "servo" "joint" "both" */
+/* To follow "beyond": "what the servo expects", "what the joint allows" ... */
+const char *spw_bound_by_words(spw_bound_by by);
+
 typedef struct spw_plan {
     char *summary; /* the decision in one sentence with its numbers; safe text */
     spw_span span;
     spw_servo servo;
-    spw_adapter_facts adapter; /* of the bench file that it was made with */
-    spw_end low, high;
+    spw_adapter_facts adapter;              /* of the bench file that it was made with */
+    spw_end low, high;                      /* against the servo's expected span */
+    double allowed_low_us, allowed_high_us; /* that span within the angles the joint allows */
+    spw_end allowed_low, allowed_high;      /* against it */
+    spw_bound_by bound_by;                  /* what the ends go beyond */
     double range_covered_percent;
     spw_clock clock;
     spw_decision decision;

@@ -217,6 +217,10 @@ spw_status spw_measure(const char *path, const spw_measure_options *options, spw
                        spw_error *error) SPW_CHECKED;
 void spw_capture_free(spw_capture *capture);
 
+/* Which channel of a sound recording a word means besides its name: "left" and "1" the first,
+ * "right" and "2" the second, "3" the third ...; SIZE_MAX for other words. */
+size_t spw_sound_side(const char *word);
+
 /* The measuring of one channel by itself, for edges that come from elsewhere
  * (tests, other programs): push edges in time order, then finish. */
 typedef struct spw_train spw_train;

@@ -61,6 +61,16 @@ static void advise_adapter(spw_planner *p) {
     spw_planner_advise(p, SPW_DO_ADAPTER, &why);
 }
 
+static bool say_beyond(const spw_planner *p, int sign, const char *and, spw_text *why) {
+    spw_bound_by by = spw_planner_beyond(p, sign);
+    if (by == SPW_BOUND_BY_NONE)
+        return false;
+    spw_text_printf(why, "%sthe %s end, %.1f us, lies %.1f us beyond %s", and,
+                    sign > 0 ? "high" : "low", sign > 0 ? p->span->high.us : p->span->low.us,
+                    sign > 0 ? p->high.deviation_us : p->low.deviation_us, spw_bound_by_words(by));
+    return true;
+}
+
 static void advise_limit(spw_planner *p) {
     const spw_plan *plan = p->plan;
     bool by_setting = plan->decision == SPW_DECISION_ADJUST;
@@ -71,18 +81,10 @@ static void advise_limit(spw_planner *p) {
         return;
     spw_text why = {0};
     spw_text_puts(&why, "Limit the pulses: ");
-    const char *and = "";
-    if (p->low.verdict == SPW_END_BEYOND) {
-        spw_text_printf(&why, "the low end, %.1f us, lies %.1f us beyond", p->span->low.us,
-                        p->low.deviation_us);
-        and = " and ";
-    }
-    if (p->high.verdict == SPW_END_BEYOND)
-        spw_text_printf(&why, "%sthe high end, %.1f us, lies %.1f us beyond", and, p->span->high.us,
-                        p->high.deviation_us);
+    bool low = say_beyond(p, -1, "", &why);
+    (void)say_beyond(p, 1, low ? " and " : "", &why);
     double margin = p->bench->adapter.margin_us;
-    spw_text_printf(&why, " what %s takes; keep them within %.7g to %.7g us (%s).",
-                    p->allowed_narrows ? "the joint" : "the servo", p->target_low + margin,
+    spw_text_printf(&why, "; keep them within %.7g to %.7g us (%s).", p->target_low + margin,
                     p->target_high - margin,
                     by_setting ? "end points of the controller" : "gain 1, clamps only");
     spw_planner_advise(p, SPW_DO_LIMIT, &why);

@@ -7,6 +7,27 @@ bool spw_planner_end_is(const spw_planner *p, int sign, spw_end_verdict verdict)
     return (sign <= 0 && p->low.verdict == verdict) || (sign >= 0 && p->high.verdict == verdict);
 }
 
+/* Of one end: the joint's limit lies inside of the servo's where it narrows the range. */
+static spw_bound_by beyond_at(const spw_end *end, const spw_end *of_servo, bool narrowed) {
+    if (end->verdict != SPW_END_BEYOND)
+        return SPW_BOUND_BY_NONE;
+    if (!narrowed)
+        return SPW_BOUND_BY_SERVO;
+    return of_servo->verdict == SPW_END_BEYOND ? SPW_BOUND_BY_BOTH : SPW_BOUND_BY_JOINT;
+}
+
+spw_bound_by spw_planner_beyond(const spw_planner *p, int sign) {
+    const spw_servo *servo = &p->bench->servo;
+    spw_bound_by low = beyond_at(&p->low, &p->plan->low, p->target_low > servo->expected_low_us);
+    spw_bound_by high =
+        beyond_at(&p->high, &p->plan->high, p->target_high < servo->expected_high_us);
+    if (sign != 0)
+        return sign < 0 ? low : high;
+    if (low == SPW_BOUND_BY_NONE || low == high)
+        return high;
+    return high == SPW_BOUND_BY_NONE ? low : SPW_BOUND_BY_BOTH;
+}
+
 bool spw_planner_clock_off(const spw_planner *p) {
     const spw_clock *clock = &p->plan->clock;
     return (clock->verdict == SPW_CLOCK_SCALED || clock->verdict == SPW_CLOCK_DOUBLED) &&
@@ -81,13 +102,17 @@ static void decide_covered(spw_planner *p) {
 }
 
 static void decide_beyond(spw_planner *p) {
-    if (p->bench->controller.adjustable) {
-        decide(p, SPW_DECISION_ADJUST, "A setting of the controller will do: ",
-               ", so part of it lies beyond; see the advice for the values.");
-        return;
-    }
-    put_remap(p, true);
-    decide(p, SPW_DECISION_LIMIT, "The pulses must be limited: ", ", so part of it lies beyond.");
+    bool set = p->bench->controller.adjustable;
+    spw_text text = {0};
+    if (!set)
+        put_remap(p, true);
+    spw_text_puts(&text,
+                  set ? "A setting of the controller will do: " : "The pulses must be limited: ");
+    say_covered(p, &text);
+    spw_text_printf(&text, ", so part of it lies beyond %s%s.",
+                    spw_bound_by_words(p->plan->bound_by),
+                    set ? "; see the advice for the values" : "");
+    spw_planner_decide(p, set ? SPW_DECISION_ADJUST : SPW_DECISION_LIMIT, &text);
 }
 
 static void refuse_frame(spw_planner *p) {

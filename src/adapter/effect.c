@@ -97,7 +97,10 @@ static double leaves_band(double dead_band_us, double jitter_us) {
  * interval that the number of frames leaves for the jitter (chi-square, 95 %). */
 static void hunting(const spw_planner *p, spw_effect *effect) {
     double band = p->bench->servo.dead_band_us;
-    if (isnan(band) || isnan(effect->jitter_high_us))
+    const spw_span *span = p->span;
+    bool doubted =
+        isinf(spw_doubt_reach_us(&span->low.doubt)) || isinf(spw_doubt_reach_us(&span->high.doubt));
+    if (isnan(band) || isnan(effect->jitter_high_us) || doubted) /* whose jitter it is is unknown */
         return;
     effect->hunt_probability = leaves_band(band, effect->jitter_high_us);
     size_t levels = p->span->levels;

@@ -45,6 +45,18 @@ const char *spw_advice_do_name(spw_advice_do what) {
     return "measure_again";
 }
 
+const char *spw_bound_by_name(spw_bound_by by) {
+    static const char *const name[] = {"none", "servo", "joint", "both"};
+    return name[by];
+}
+
+const char *spw_bound_by_words(spw_bound_by by) {
+    static const char *const words[] = {"nothing", "what the servo expects",
+                                        "what the joint allows",
+                                        "what the servo expects and the joint allows"};
+    return words[by];
+}
+
 /* The part of the expected range that the span covers. */
 static double covered_percent(const spw_span *span, const spw_servo *servo) {
     if (!span->known)
@@ -62,6 +74,11 @@ static void judge_ends(spw_planner *p) {
     plan->high = spw_judge_end(&span->high, servo->expected_high_us, servo->tolerance_us, 1);
     p->low = spw_judge_end(&span->low, p->target_low, servo->tolerance_us, -1);
     p->high = spw_judge_end(&span->high, p->target_high, servo->tolerance_us, 1);
+    plan->allowed_low_us = p->target_low;
+    plan->allowed_high_us = p->target_high;
+    plan->allowed_low = p->low;
+    plan->allowed_high = p->high;
+    plan->bound_by = spw_planner_beyond(p, 0);
     plan->range_covered_percent = covered_percent(span, servo);
     double longest = p->target_high - p->bench->adapter.margin_us + p->bench->adapter.gap_us;
     p->frame_fits = !(longest > span->shortest_frame_us);

@@ -49,6 +49,8 @@ void spw_planner_joint(spw_planner *p);
 void spw_planner_choose(spw_planner *p);
 /* Whether an end misses (-1 low, +1 high; 0 either) with this verdict against the target. */
 bool spw_planner_end_is(const spw_planner *p, int sign, spw_end_verdict verdict);
+/* What an end (-1 low, +1 high; 0 either) goes beyond. */
+spw_bound_by spw_planner_beyond(const spw_planner *p, int sign);
 /* Whether what was asked for at an end (-1 low, +1 high) did not reach the wire:
  * the source limits it. */
 bool spw_planner_clamped(const spw_planner *p, int sign);

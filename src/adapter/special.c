@@ -54,11 +54,10 @@ static void decide_continuous(spw_planner *p) {
             p->plan->remap = spw_remap_make(p, true);
             p->plan->after = spw_effect_after(p, &p->plan->remap);
         }
-        spw_text_printf(&text,
-                        "%s: %.1f to %.1f us goes beyond the %.7g to %.7g us that the servo is "
-                        "made for.",
+        spw_text_printf(&text, "%s: %.1f to %.1f us goes beyond %s, %.7g to %.7g us.",
                         set ? "A setting of the controller will do" : "The pulses must be limited",
-                        p->span->low.us, p->span->high.us, p->target_low, p->target_high);
+                        p->span->low.us, p->span->high.us, spw_bound_by_words(p->plan->bound_by),
+                        p->target_low, p->target_high);
         spw_planner_decide(p, set ? SPW_DECISION_ADJUST : SPW_DECISION_LIMIT, &text);
         return;
     }

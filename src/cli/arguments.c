@@ -28,13 +28,23 @@ static int read_span(cli_options *options, const char *text) {
                             cli_safe(text).text);
     if (n == 3 && !(v[0] < neutral && neutral < high))
         return cli_complain("--span %s: neutral must be between the ends", cli_safe(text).text);
-    if (high > CLI_LONGEST_US)
-        return cli_complain("--span %s: give at most %.0f us", cli_safe(text).text, CLI_LONGEST_US);
+    if (cli_ask_unit("--span", text, v, n, true) != CLI_GO)
+        return CLI_WRONG;
     options->has_span = true;
     options->span_low_us = v[0];
     options->span_neutral_us = neutral;
     options->span_high_us = high;
     return CLI_GO;
+}
+
+static int read_expect(cli_options *options, const char *text) {
+    double v[3];
+    size_t n = cli_split_numbers(text, v);
+    if (n == 2 && v[0] > 0.0 && v[0] < v[1] &&
+        cli_ask_unit("--expect", text, v, n, false) != CLI_GO)
+        return CLI_WRONG;
+    return cli_range("--expect", text, "500:2500", &options->expect_low_us,
+                     &options->expect_high_us);
 }
 
 static int read_time_unit(cli_options *options, const char *text) {
@@ -98,8 +108,7 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
         return read_channel(options, value);
     case CLI_OPT_RATE:
         measure->read.has_rate = true;
-        return cli_within("--rate", value, 1.0, HIGHEST_RATE_HZ, "samples a second",
-                          &measure->read.rate_hz);
+        return cli_rate("--rate", value, 1.0, HIGHEST_RATE_HZ, &measure->read.rate_hz);
     case CLI_OPT_TIME_UNIT:
         return read_time_unit(options, value);
     case CLI_OPT_POLARITY:
@@ -121,8 +130,7 @@ static int read_option(cli_options *options, cli_code code, const char *value) {
         return read_file_name("--bench", value, &options->bench_path);
     case CLI_OPT_EXPECT:
         options->has_expect = true;
-        return cli_range("--expect", value, "500:2500", &options->expect_low_us,
-                         &options->expect_high_us);
+        return read_expect(options, value);
     case CLI_OPT_SPAN:
         return read_span(options, value);
     case CLI_OPT_EMIT_C:

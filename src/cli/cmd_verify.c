@@ -16,6 +16,13 @@ static bool is_named(const spw_channel *channel, const char *name) {
            strcmp(channel->name + length - wanted, name) == 0;
 }
 
+/* "left", "right", "1", "2" of a sound recording whose names say nothing else. */
+static const spw_channel *at_side(const spw_capture *capture, const char *name) {
+    size_t side = spw_sound_side(name);
+    bool sound = capture->summary.format == SPW_FORMAT_AUDIO;
+    return sound && side < capture->channels ? &capture->channel[side] : NULL;
+}
+
 /* The channel named, or the only one with control pulses. */
 static int choose(const spw_capture *capture, const char *name, const char *option,
                   const spw_channel **chosen) {
@@ -26,6 +33,10 @@ static int choose(const spw_capture *capture, const char *name, const char *opti
             continue;
         *chosen = channel;
         found++;
+    }
+    if (found == 0 && name != NULL && at_side(capture, name) != NULL) {
+        *chosen = at_side(capture, name);
+        found = 1;
     }
     if (found == 1)
         return CLI_GO;

@@ -10,9 +10,10 @@
 
 const cli_option cli_option_table[] = {
     {"channel", "NAME", CLI_OPT_CHANNEL, PLUS,
-     "only this channel (repeatable); a unique ending\nafter a '.' is enough"},
+     "only this channel (repeatable); a unique ending\nafter a '.' is enough; of a sound "
+     "recording\nleft, right, 1, 2 too"},
     {"rate", "HZ", CLI_OPT_RATE, EVERY,
-     "samples a second, of a raw dump or of a table\nwithout a time column"},
+     "samples a second (also 100k, 4M), of a raw dump\nor of a table without a time column"},
     {"time-unit", "s|ms|us|ns", CLI_OPT_TIME_UNIT, EVERY,
      "of a table's times when its header names none\n(without either: seconds)"},
     {"polarity", "auto|positive|negative", CLI_OPT_POLARITY, EVERY,

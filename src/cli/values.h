@@ -6,6 +6,9 @@
 #include "cli/options.h"
 
 #define CLI_LONGEST_US 100000.0 /* of a pulse, as in the bench file */
+/* Widths of any servo's control pulse lie far within (common practice: 400 to 2600 us). */
+#define CLI_LEAST_WIDTH_US 50.0
+#define CLI_MOST_WIDTH_US 20000.0
 
 int cli_positive(const char *name, const char *text, const char *unit, double *value);
 /* Above 0, from `least` to `most`. */
@@ -17,6 +20,12 @@ int cli_up_to(const char *name, const char *text, double most, const char *unit,
 int cli_range(const char *name, const char *text, const char *example, double *low, double *high);
 /* Splits at ':' into at most 3 numbers; returns how many, 0 when it cannot be read. */
 size_t cli_split_numbers(const char *text, double values[3]);
+
+/* A number with k, M or G behind it or not: "100k" is 100000; as cli_within. */
+int cli_rate(const char *name, const char *text, double least, double most, double *value);
+/* Widths of 50 to 20000 us: CLI_GO. Others that would be such in another unit are asked about;
+ * with `must_fit` all others are refused. */
+int cli_ask_unit(const char *name, const char *text, const double *widths, size_t n, bool must_fit);
 
 /* A day as YYYY-MM-DD. */
 int cli_date(const char *name, const char *text);

@@ -97,6 +97,10 @@ static bool ends_name(const char *name, const char *asked) {
     return a > 0 && n > a && name[n - a - 1] == '.' && strcmp(name + n - a, asked) == 0;
 }
 
+static bool is_sound(const spw_lanes *lanes) {
+    return lanes->n > 0 && lanes->lane[0].info.unit == SPW_UNIT_FULL_SCALE;
+}
+
 static spw_status choose_one(spw_lanes *lanes, const char *asked) {
     size_t found = 0, matches = 0;
     for (size_t i = 0; i < lanes->n; i++) {
@@ -108,6 +112,11 @@ static spw_status choose_one(spw_lanes *lanes, const char *asked) {
             found = i;
             matches++;
         }
+    }
+    size_t side = matches == 0 && is_sound(lanes) ? spw_sound_side(asked) : SIZE_MAX;
+    if (side < lanes->n) {
+        found = side;
+        matches = 1;
     }
     if (matches != 1)
         return refuse(lanes, asked, matches);

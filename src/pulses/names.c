@@ -1,6 +1,8 @@
 /* The words of the JSON output. */
 #include "spanwright/pulses.h"
 
+#include <string.h>
+
 const char *spw_signal_name(spw_signal value) {
     switch (value) {
     case SPW_SIGNAL_CONTROL_PULSES:
@@ -67,4 +69,17 @@ const char *spw_event_kind_name(spw_event_kind value) {
         break;
     }
     return "signal_lost";
+}
+
+size_t spw_sound_side(const char *word) {
+    if (strcmp(word, "left") == 0)
+        return 0;
+    if (strcmp(word, "right") == 0)
+        return 1;
+    size_t digits = strspn(word, "0123456789"), number = 0;
+    if (digits == 0 || digits > 3 || word[digits] != '\0')
+        return SIZE_MAX;
+    for (size_t i = 0; i < digits; i++)
+        number = 10 * number + (size_t)(word[i] - '0');
+    return number > 0 ? number - 1 : SIZE_MAX;
 }

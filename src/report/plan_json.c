@@ -294,6 +294,12 @@ spw_status spw_report_plan_json(const spw_plan *plan, const spw_plan_source *sou
     spw_json_put(&json, root, "servo", servo(&json, &plan->servo));
     spw_json_put(&json, root, "ends", ends(&json, plan));
     spw_json_put(&json, root, "ends_us", ends_detail(&json, plan));
+    spw_json_put(&json, root, "allowed_us",
+                 spw_json_range(&json, plan->allowed_low_us, plan->allowed_high_us));
+    spw_json_put(&json, root, "beyond_by",
+                 plan->bound_by == SPW_BOUND_BY_NONE
+                     ? json_null()
+                     : json_string(spw_bound_by_name(plan->bound_by)));
     spw_json_put(&json, root, "range_covered_percent",
                  spw_json_number(plan->range_covered_percent));
     spw_json_put(&json, root, "clock", clock_check(&json, &plan->clock));

@@ -140,6 +140,13 @@ static void put_end(const spw_page *page, const char *label, const spw_end *end)
                      spw_figure_digits(end->resolution_needed_us, 2, "us").text);
 }
 
+/* What the joint forbids of an end that the servo would take. */
+static void put_allowed(const spw_page *page, const spw_end *of_servo, const spw_end *allowed) {
+    if (allowed->verdict == SPW_END_BEYOND && allowed->deviation_us > of_servo->deviation_us)
+        spw_page_row_toned(page, SPW_TONE_BAD, "", "beyond what the joint allows by %s",
+                           spw_figure_pm(allowed->deviation_us, allowed->U95, "us").text);
+}
+
 static void put_verdict(const spw_page *page, const spw_plan *plan) {
     static const struct {
         const char *words;
@@ -148,13 +155,14 @@ static void put_verdict(const spw_page *page, const spw_plan *plan) {
         [SPW_DECISION_NO_ADAPTER] = {"no adapter is needed", SPW_TONE_GOOD},
         [SPW_DECISION_ADJUST] = {"set the controller; no adapter is needed", SPW_TONE_STRONG},
         [SPW_DECISION_ADAPTER] = {"fit a range adapter", SPW_TONE_STRONG},
-        [SPW_DECISION_LIMIT] = {"limit: an end goes beyond what the servo expects", SPW_TONE_BAD},
+        [SPW_DECISION_LIMIT] = {"limit: an end goes beyond ", SPW_TONE_BAD},
         [SPW_DECISION_NO_HELP] = {"a range adapter will not help", SPW_TONE_BAD},
         [SPW_DECISION_MEASURE_AGAIN] = {"measure again: this cannot tell", SPW_TONE_BAD},
     };
     spw_page_section(page, "Verdict");
-    spw_page_row_toned(page, decision[plan->decision].tone, "Decision", "%s",
-                       decision[plan->decision].words);
+    spw_page_row_toned(
+        page, decision[plan->decision].tone, "Decision", "%s%s", decision[plan->decision].words,
+        plan->decision == SPW_DECISION_LIMIT ? spw_bound_by_words(plan->bound_by) : "");
     if (plan->summary != NULL && plan->decision != SPW_DECISION_ADAPTER)
         spw_page_row(page, "Because", "%s", plan->summary);
     if (plan->span.wire == SPW_WIRE_INVERTED)
@@ -162,7 +170,9 @@ static void put_verdict(const spw_page *page, const spw_plan *plan) {
                            "inverted: a servo does not follow low pulses");
     if (plan->span.known) {
         put_end(page, "Low end", &plan->low);
+        put_allowed(page, &plan->low, &plan->allowed_low);
         put_end(page, "High end", &plan->high);
+        put_allowed(page, &plan->high, &plan->allowed_high);
     }
 }
 

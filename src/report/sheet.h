@@ -31,4 +31,13 @@ void spw_sheet_figures(spw_sheet *sheet); /* figures, budget, holds, events */
 void spw_sheet_record(spw_sheet *sheet);  /* settings, command, digests, what is not shown */
 void spw_sheet_close(spw_sheet *sheet);   /* cautions and signatures */
 
+/* sheet_doubt.c: " *" behind a figure in doubt, else nothing; the reason on a line of its own;
+ * the stretches of a recording, marked between `top` and the axis at `bottom`; from when to when
+ * it can be trusted. */
+const char *spw_sheet_star(const spw_doubt *doubt);
+void spw_sheet_doubted(spw_sheet *sheet, const spw_doubt *doubt);
+void spw_sheet_draw_doubts(const spw_draw *draw, const spw_axis *x, double top, double bottom,
+                           const spw_channel *channel);
+void spw_sheet_trust(spw_sheet *sheet, const spw_plan_source *source);
+
 #endif

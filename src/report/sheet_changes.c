@@ -24,6 +24,11 @@ static void row(spw_sheet *sheet, const char *label, double now, double now_U95,
     spw_sheet_printf(sheet, "<td class=\"l\">%s</td></tr>\n", words);
 }
 
+/* With what a doubt adds; INFINITY, so that nothing can be told, where that is not known. */
+static double U95_of(const spw_span_point *point) {
+    return point->U95 + spw_doubt_reach_us(&point->doubt);
+}
+
 void spw_sheet_changes(spw_sheet *sheet) {
     const spw_earlier *then = &sheet->earlier;
     const spw_span *now = &sheet->facts->plan->span;
@@ -35,9 +40,10 @@ void spw_sheet_changes(spw_sheet *sheet) {
                     "<b>Today beside an earlier measurement</b>&#177; is U95; changed means by "
                     "more than both uncertainties together allow",
                     "Figure|Earlier|Today|Change|Verdict");
-    row(sheet, "Low end", now->low.us, now->low.U95, then->low_us, then->low_U95);
-    row(sheet, "Neutral", now->neutral.us, now->neutral.U95, then->neutral_us, then->neutral_U95);
-    row(sheet, "High end", now->high.us, now->high.U95, then->high_us, then->high_U95);
+    row(sheet, "Low end", now->low.us, U95_of(&now->low), then->low_us, then->low_U95);
+    row(sheet, "Neutral", now->neutral.us, U95_of(&now->neutral), then->neutral_us,
+        then->neutral_U95);
+    row(sheet, "High end", now->high.us, U95_of(&now->high), then->high_us, then->high_U95);
     row(sheet, "Frame period", period->mean, period->U95, then->period_us, then->period_U95);
     spw_sheet_table_end(sheet);
     spw_sheet_put(sheet, "<p class=\"note\">Earlier: ");

@@ -28,13 +28,17 @@ static void level_row(spw_sheet *sheet, const char *label, const spw_span_point 
     spw_sheet_value(sheet, spw_figure_pm(point->us, point->U95, SPW_MICRO), path,
                     isfinite(point->U95) ? u_path : NULL);
     if (isfinite(point->us))
-        spw_sheet_printf(sheet, " <span class=\"part\">%zu frames</span>", point->frames);
+        spw_sheet_printf(sheet, "%s <span class=\"part\">%zu frames</span>",
+                         spw_sheet_star(&point->doubt), point->frames);
     if (isfinite(point->us) && end != NULL) {
         (void)snprintf(path, sizeof path, "plan.ends_us.%s.deviation_us", name);
         spw_sheet_printf(sheet, "<br>%s, off by ", spw_end_verdict_name(end->verdict));
         spw_sheet_value(sheet, spw_figure_known(end->deviation_us, end->U95, SPW_MICRO), path,
                         NULL);
     }
+    if (point->doubt.what != 0)
+        spw_sheet_put(sheet, "<br>");
+    spw_sheet_doubted(sheet, &point->doubt);
     row_end(sheet);
 }
 
@@ -221,7 +225,8 @@ static void hold_row(spw_sheet *sheet, size_t source, size_t index, size_t numbe
                     isfinite(w->U95)
                         ? spw_sheet_field(sheet, source, "holds.%zu.width_us.U95", index).path
                         : NULL);
-    spw_sheet_put(sheet, "</td><td>");
+    spw_doubt doubt = {hold->doubts, hold->start_s, hold->end_s, hold->doubt_bound_us};
+    spw_sheet_printf(sheet, "%s</td><td>", spw_sheet_star(&doubt));
     spw_sheet_value(sheet, if_known(w->sd, 2, ""),
                     spw_sheet_field(sheet, source, "holds.%zu.width_us.sd", index).path, NULL);
     spw_sheet_put(sheet, "</td><td>");
@@ -233,13 +238,18 @@ static void hold_row(spw_sheet *sheet, size_t source, size_t index, size_t numbe
 static void put_holds(spw_sheet *sheet) {
     const spw_sheet_facts *facts = sheet->facts;
     size_t number = 0;
+    bool doubted = false;
     spw_sheet_table(sheet, "holds r", "<b>Holds</b>Widths in " SPW_MICRO ", beginnings in s",
                     "No.|From|Frames|Width|sd|Floor");
     for (size_t i = 0; i < facts->n; i++)
         for (size_t k = 0; k < facts->sources[i].channel->holds; k++)
-            if (number++ < MOST_HOLDS)
+            if (number++ < MOST_HOLDS) {
                 hold_row(sheet, i, k, number);
+                doubted |= facts->sources[i].channel->hold[k].doubts != 0;
+            }
     spw_sheet_table_end(sheet);
+    if (doubted)
+        spw_sheet_put(sheet, "<p class=\"note\">* in doubt: off by more than its &#177;.</p>\n");
     if (number > MOST_HOLDS)
         spw_sheet_printf(
             sheet, "<p class=\"note\">And %zu more holds: spanwright measure lists them.</p>\n",

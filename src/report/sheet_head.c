@@ -53,7 +53,7 @@ static void put_verdict(spw_sheet *sheet) {
         [SPW_DECISION_NO_ADAPTER] = {"yes", "Good as it is: no adapter is needed."},
         [SPW_DECISION_ADJUST] = {"do", "To do: set the controller. No adapter is needed."},
         [SPW_DECISION_ADAPTER] = {"do", "To do: fit a range adapter."},
-        [SPW_DECISION_LIMIT] = {"no", "Not yet: the pulses go beyond what the servo expects."},
+        [SPW_DECISION_LIMIT] = {"no", "Not yet: the pulses go beyond "},
         [SPW_DECISION_NO_HELP] = {"no", "Not yet: a range adapter will not help here."},
         [SPW_DECISION_MEASURE_AGAIN] = {"no", "Not yet: this capture cannot tell."},
     };
@@ -61,9 +61,13 @@ static void put_verdict(spw_sheet *sheet) {
     saying said = decision[plan->decision];
     if (plan->decision == SPW_DECISION_ADAPTER && sheet->verified.known)
         said = verified_words(sheet->verified.pass);
+    if (plan->span.wire == SPW_WIRE_INVERTED)
+        said = (saying){"no", "Not yet: the line is inverted."};
+    bool limit = plan->decision == SPW_DECISION_LIMIT && plan->span.wire != SPW_WIRE_INVERTED;
     spw_sheet_section(sheet, "verdict", "Verdict");
-    spw_sheet_printf(sheet, "<p class=\"say %s\" data-decision=\"%s\"><b>%s</b> ", said.class_name,
-                     spw_decision_name(plan->decision), said.words);
+    spw_sheet_printf(sheet, "<p class=\"say %s\" data-decision=\"%s\"><b>%s%s%s</b> ",
+                     said.class_name, spw_decision_name(plan->decision), said.words,
+                     limit ? spw_bound_by_words(plan->bound_by) : "", limit ? "." : "");
     spw_sheet_prose(sheet, plan->summary != NULL ? plan->summary : "");
     spw_sheet_put(sheet, "</p>\n");
 }

@@ -53,6 +53,7 @@ static void draw_spans(spw_sheet *sheet) {
         of_sent = middle_words(span->neutral.us, plan->range_covered_percent),
         made = range_words(after.low_us, after.low_U95_us, after.high_us, after.high_U95_us),
         of_made = middle_words(after.neutral_us, spw_covered_percent(servo, low, high));
+    bool doubted = (span->low.doubt.what | span->high.doubt.what) != 0;
     (void)snprintf(expected.text, sizeof expected.text, "%s to %s, tolerance %s",
                    spw_figure_plain(servo->expected_low_us, 6, "").text,
                    spw_figure_plain(servo->expected_high_us, 6, SPW_MICRO).text,
@@ -60,8 +61,8 @@ static void draw_spans(spw_sheet *sheet) {
     const spw_bar bars[3] = {
         {"The servo expects", expected.text, "", "want", servo->expected_low_us,
          servo->expected_high_us, NAN},
-        {"The controller sends", sent.text, of_sent.text, "sent",
-         span->known ? span->low.us : (double)NAN, span->high.us, span->neutral.us},
+        {doubted ? "The controller sends *" : "The controller sends", sent.text, of_sent.text,
+         "sent", span->known ? span->low.us : (double)NAN, span->high.us, span->neutral.us},
         {"After the adapter", made.text, of_made.text, "after", low, high, after.neutral_us},
     };
     spw_sheet_bars(sheet, "reach", "Spans of servo, controller and adapter", bars, 3, SPW_MICRO);
@@ -75,6 +76,13 @@ void spw_sheet_reach(spw_sheet *sheet) {
                             "diamond marks neutral; percent is of the expected range.");
     draw_spans(sheet);
     spw_sheet_figure_end(sheet);
+    spw_doubt doubt = span->low.doubt;
+    spw_doubt_join(&doubt, &span->high.doubt);
+    if (doubt.what != 0) {
+        spw_sheet_put(sheet, "<p>");
+        spw_sheet_doubted(sheet, &doubt);
+        spw_sheet_put(sheet, "</p>\n");
+    }
     if (!span->known) {
         spw_sheet_put(sheet, "<p>The controller's span is not known: ");
         spw_sheet_prose(sheet, span->reason);

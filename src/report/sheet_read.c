@@ -116,6 +116,17 @@ static const json_t *find_channel(reader *r, const json_t *root, const char *nam
     return NULL;
 }
 
+/* The U95 of a level with what its doubts add; INFINITY where one is not known. Files of before
+ * there were doubts have none. */
+static double with_doubt(double U95, const json_t *doubts) {
+    double worst = 0;
+    for (size_t i = 0; i < json_array_size(doubts); i++) {
+        const json_t *bound = json_object_get(json_array_get(doubts, i), "bound_us");
+        worst = fmax(worst, json_is_number(bound) ? json_number_value(bound) : INFINITY);
+    }
+    return U95 + worst;
+}
+
 static void read_earlier(reader *r, const json_t *root, const char *name, spw_earlier *e) {
     const json_t *capture = NULL, *channel = find_channel(r, root, name, &capture);
     if (channel == NULL)
@@ -134,6 +145,9 @@ static void read_earlier(reader *r, const json_t *root, const char *name, spw_ea
         e->neutral_U95 = json_object_get(span, "neutral_U95") != NULL
                              ? number(r, span, "neutral_U95")
                              : (double)NAN;
+        e->low_U95 = with_doubt(e->low_U95, json_object_get(span, "low_doubt"));
+        e->high_U95 = with_doubt(e->high_U95, json_object_get(span, "high_doubt"));
+        e->neutral_U95 = with_doubt(e->neutral_U95, json_object_get(span, "neutral_doubt"));
     } else if (!json_is_null(span)) {
         refuse(r, "span_us", "an object or null");
     }

@@ -80,6 +80,7 @@ static const char style[] =
     "svg .sents{fill:var(--sent)}svg .afters{fill:var(--after)}svg .strong{font-weight:700}\n"
     ".axis{stroke:var(--soft);stroke-width:1}.grid{stroke:var(--rule);stroke-width:.6}\n"
     ".zone{fill:var(--wash)}\n"
+    ".doubt{fill:var(--bad);fill-opacity:.13}.doubtbar{fill:var(--bad)}.doubted{color:var(--bad)}\n"
     ".dots{fill:none;stroke:var(--sent);stroke-width:1.9;stroke-linecap:round}\n"
     ".bars{fill:var(--sent)}\n"
     ".want{fill:none;stroke:var(--ink);stroke-width:1.4;stroke-dasharray:5 3}\n"

@@ -164,6 +164,7 @@ static void draw_time(spw_sheet *sheet, const spw_plan_source *source, size_t in
             spw_envelope_add(envelope, channel->pulse[i].lead_s,
                              spw_pulse_width_us(&channel->pulse[i]));
     draw_holds(&draw, &x, channel);
+    spw_sheet_draw_doubts(&draw, &x, TOP_PX, TOP_PX + PLOT_PX, channel);
     spw_axis_draw_x(&draw, &x, TOP_PX + PLOT_PX, TOP_PX, "s");
     spw_axis_draw_y(&draw, &y, LEFT_PX, width - RIGHT_PX, SPW_MICRO);
     draw_regimes(&draw, &x, channel);
@@ -201,6 +202,7 @@ void spw_sheet_time(spw_sheet *sheet) {
         }
         spw_sheet_put(sheet, "Numbered and shaded: holds, where the command stood still; between "
                              "them it moved. ");
+        spw_sheet_trust(sheet, &facts->sources[i]);
         put_legend(sheet, channel);
         if (channel->regimes > 1)
             spw_sheet_printf(

@@ -66,8 +66,7 @@ static void list_doubtful(const spw_channel *channel, double start_s, double end
 
 void spw_trust_words(const spw_capture *capture, const spw_channel *channel, spw_text *text) {
     listing trusted = {.text = text}, doubtful = {.text = text};
-    double start_s = isnan(capture->from_s) ? 0 : capture->from_s;
-    double end_s = isnan(capture->to_s) ? capture->summary.duration_s : capture->to_s;
+    double start_s = spw_judged_from_s(capture), end_s = spw_judged_to_s(capture);
     if (channel->doubts == 0) {
         spw_text_printf(text, "all of it, %s to ", spw_figure_plain(start_s, 5, "").text);
         spw_text_puts(text, spw_figure_plain(end_s, 5, "s").text);

@@ -171,6 +171,22 @@ def changes(folder):
                           "High end": "<b>changed</b>", "Frame period": "within the uncertainties"}, rows
 
 
+def doubt(pages):
+    """A recording in doubt: marks on the time axis, stars with their reason, nothing firm."""
+    with open(pages["loud"], encoding="utf-8") as f:
+        text = f.read()
+    assert 'data-decision="measure_again"' in text
+    assert "Trusted: no part of it; in doubt: all of it (the recording clips)" in text
+    assert text.count('<rect class="doubtbar"') == 2, "one bar a picture"
+    assert re.search(r'</span> \* <span class="part">\d+ frames', text)
+    assert text.count('<span class="doubted">* in doubt by an unknown amount: the recording clips') >= 3
+    assert "Lower the recording level by 6 dB and record again" in text
+    assert text.count('<td class="l">cannot be told</td>') == 3, "ends and neutral beside the earlier ones"
+    with open(pages["sound"], encoding="utf-8") as f:
+        text = f.read()
+    assert "Trusted: all of it, 0 to 6.85" in text and "in doubt" not in text and 'class="doubt' not in text
+
+
 def main():
     folder = sys.argv[1]
     pages = sheets.make(folder)
@@ -186,7 +202,7 @@ def main():
              ("markup", lambda: markup(pages)), ("hostile", lambda: hostile(pages)),
              ("sizes", lambda: sizes(pages)), ("outlier", lambda: outlier(pages)),
              ("same bytes", lambda: same_bytes(pages, os.path.join(folder, "again"))),
-             ("dates", lambda: dates(folder)), ("changes", lambda: changes(folder))]
+             ("doubt", lambda: doubt(pages)), ("dates", lambda: dates(folder)), ("changes", lambda: changes(folder))]
     failed = 0
     for name, test in tests:
         try:

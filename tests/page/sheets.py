@@ -61,6 +61,10 @@ def make(folder, hour=True):
     sheet("everything", "captures/wren-claw.vcd", "--bench", "captures/wren-claw.ini", "--plan",
           at("plan.json"), "--verified", at("verify.json"), "--earlier", at("earlier.json"))
 
+    # a level set far too high
+    subprocess.run(["python3", "tests/cli/louder.py", "captures/wren-claw.wav", at("loud.wav"), "8"], check=True)
+    sheet("loud", at("loud.wav"), "--bench", "captures/wren-claw.ini", "--earlier", at("earlier.json"))
+
     long_name = HOSTILE + "x" * 10000
     table(at("hostile.csv"), long_name, holds([1000, 1500, 2000], 60))
     with open(at("hostile.ini"), "w", encoding="utf-8") as f:

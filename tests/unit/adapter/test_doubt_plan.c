@@ -128,9 +128,13 @@ static void test_nothing_else_is_firm(void **state) {
     bench.joint.needed_deg = 60;
     bench.controller.asked_low_us = 500;
     bench.controller.asked_high_us = 2500;
+    bench.servo.dead_band_us = 4;
     spw_span span = doubted(980.8, 2019.2, SPW_DOUBT_CLIPPING, NAN);
+    span.jitter_rms_us = 3;
     spw_plan *plan = hand_plan(&span, &bench);
     assert_int_equal(plan->joint.before, SPW_REACHED_UNDECIDED);
+    assert_int_equal(plan->before.hunts, -1);
+    assert_false(cautions(plan, "hunt"));
     assert_null(advice(plan, SPW_DO_SETTING));
     assert_null(advice(plan, SPW_DO_CLOCK));
     assert_true(isnan(plan->clock.width_ratio));
