@@ -37,7 +37,9 @@ typedef enum spw_unit { SPW_UNIT_NONE, SPW_UNIT_VOLT, SPW_UNIT_FULL_SCALE } spw_
  *   resolution_s   step between possible instants (logic: sample period or
  *                  time unit; analogue: sample period); NAN when not known
  *   sample_rate_hz analogue only, > 0
- *   lossy          the samples went through a lossy codec
+ *   lossy          the samples went through a lossy codec, ...
+ *   codec_samples  ... which moves a width by about so many sample periods (standard
+ *                  uncertainty; the largest of several simulated recordings); 0 without
  *   full_scale     analogue: the smallest magnitude that may be a clipped sample
  *                  (16 bits and more: 1 - 2^-15, the largest positive code of a
  *                  16-bit converter), or NAN */
@@ -50,6 +52,7 @@ typedef struct spw_channel_info {
     double sample_rate_hz;
     double start_s; /* analogue: instant of sample 0 */
     bool lossy;
+    double codec_samples;
     double full_scale;
 } spw_channel_info;
 

@@ -56,6 +56,7 @@ typedef struct spw_edge_settings {
     double start_s;        /* instant of sample 0 */
     double full_scale;     /* clip magnitude or NAN */
     bool lossy;
+    double codec_samples;          /* see spw_channel_info */
     double rise_fall_asymmetry_us; /* stated RC asymmetry, one standard uncertainty; 0 */
     size_t samples_most;           /* held in memory, at 5 bytes each; 0: about 2.4 million */
 } spw_edge_settings;
@@ -113,6 +114,7 @@ typedef struct spw_edge_report {
     uint64_t edges;
     uint64_t missing_samples; /* NAN samples */
     double u_template_us;     /* common-mode term that means of widths do not average below; 0 */
+    double u_codec_us;        /* what a lossy codec adds to each width, and to u_template_us; 0 */
     double u_asymmetry_us;    /* systematic term of a width from unequal rise and fall; 0 */
 } spw_edge_report;
 

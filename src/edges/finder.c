@@ -61,6 +61,7 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
     f->clip_low = -INFINITY;
     f->clip_high = INFINITY;
     f->noise = (double)NAN;
+    f->quiet.moves = 1;
     f->report.first_clip_s = f->report.low = f->report.high = f->report.noise_sd = (double)NAN;
     f->store = f->y = malloc((f->capacity + f->chunk) * sizeof *f->store);
     f->flag = malloc(f->capacity);
@@ -365,6 +366,8 @@ spw_status spw_edge_finder_finish(spw_edge_finder *f, spw_edge_report *report) {
         f->report.u_template_us =
             1e6 / f->settings.sample_rate_hz *
             hypot(sqrt(2 * f->u2_sum / f->u2_n / (double)f->learned_from), BEYOND_BAND);
+    f->report.u_codec_us = 1e6 / f->settings.sample_rate_hz * f->settings.codec_samples;
+    f->report.u_template_us = hypot(f->report.u_template_us, f->report.u_codec_us);
     f->report.u_asymmetry_us =
         hypot(f->report.u_asymmetry_us, (1 - M_LN2) * f->settings.rise_fall_asymmetry_us);
     *report = f->report;

@@ -2,19 +2,14 @@
 #ifndef SPW_FINDER_H
 #define SPW_FINDER_H
 
+#include "edges/claims.h"
 #include "edges/coarse.h"
 #include "edges/crossing.h"
 #include "edges/fit.h"
 #include "edges/heights.h"
+#include "edges/quiet.h"
 #include "edges/tilt.h"
 #include "edges/trace.h"
-
-/* Residuals summed by sample from the transition. */
-enum { SPW_PROFILE = 49 };
-typedef struct spw_profile {
-    double sum[SPW_PROFILE];
-    size_t n;
-} spw_profile;
 
 struct spw_edge_finder {
     spw_edge_settings settings;
@@ -48,6 +43,7 @@ struct spw_edge_finder {
     double ringing;        /* of a mean transition */
     double between;        /* samples of it between the levels */
     bool coarse;           /* the quantum exceeds the noise */
+    bool flat;             /* both levels are cut off */
     bool judged, fallen_back;
     double u2_sum, u2_n; /* squares of the stated uncertainties, samples */
     spw_shape shape;     /* method TEMPLATE */
@@ -57,7 +53,9 @@ struct spw_edge_finder {
     size_t hum_searches;
     size_t learned_from;           /* pulses; 0: the shape is an ideal one */
     double pooled_rss, pooled_dof; /* of all fits so far */
-    spw_profile profile[2];        /* mean residuals of falls and rises */
+    spw_scores scores;             /* rises against falls, until judged */
+    spw_quiet quiet;               /* what noise does to fits, and ... */
+    double spread; /* ... its rms in them: the noise, or more where it is coloured */
     size_t plateau_samples, plateau_clipped;
 
     /* delivery */

@@ -19,9 +19,9 @@ static void subtract(spw_window *w, const spw_shape *shape, const spw_mark *mark
         w->z[i] -= sign * (w->value[i] - left);
 }
 
-void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
-                     const spw_shape *shape, const spw_mark *marks, size_t n_marks, size_t k,
-                     size_t count, double first, double last) {
+/* The samples alone. */
+static void load(spw_window *w, const spw_trace *trace, const spw_smooth *smooth, double first,
+                 double last) {
     first = fmax(floor(first), 0);
     last = fmin(fmin(ceil(last), (double)trace->n - 1), first + SPW_WINDOW_MOST - 1);
     w->first = (ptrdiff_t)first;
@@ -31,10 +31,27 @@ void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *sm
         w->use[i] = trace->flag[w->first + (ptrdiff_t)i] == 0;
     for (size_t i = w->n; i % 4 != 0; i++)
         w->z[i] = w->use[i] = 0;
-    double far = 2 * (double)shape->half + (last - first);
+}
+
+void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
+                     const spw_shape *shape, const spw_mark *marks, size_t n_marks, size_t k,
+                     size_t count, double first, double last) {
+    load(w, trace, smooth, first, last);
+    double far = 2 * (double)shape->half + (double)w->n - 1;
     for (size_t j = k; j-- > 0 && k - j <= 64 && marks[k].at - marks[j].at < far;)
         subtract(w, shape, &marks[j], true);
     for (size_t j = k + count; j < n_marks && j - k <= 64 && marks[j].at - marks[k].at < far; j++)
+        subtract(w, shape, &marks[j], false);
+}
+
+void spw_window_plateau(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
+                        const spw_shape *shape, const spw_mark *marks, size_t n_marks, size_t k,
+                        double first, double last) {
+    load(w, trace, smooth, first, last);
+    double far = (double)shape->half + 1, from = (double)w->first, to = from + (double)w->n;
+    for (size_t j = k; j-- > 0 && marks[j].at + far > from;)
+        subtract(w, shape, &marks[j], true);
+    for (size_t j = k; j < n_marks && marks[j].at - far < to; j++)
         subtract(w, shape, &marks[j], false);
 }
 

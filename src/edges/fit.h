@@ -24,6 +24,11 @@ void spw_window_load(spw_window *w, const spw_trace *trace, const spw_smooth *sm
                      const spw_shape *shape, const spw_mark *marks, size_t n_marks, size_t k,
                      size_t count, double first, double last);
 
+/* The same between marks k - 1 and k: all transitions are neighbours. */
+void spw_window_plateau(spw_window *w, const spw_trace *trace, const spw_smooth *smooth,
+                        const spw_shape *shape, const spw_mark *marks, size_t n_marks, size_t k,
+                        double first, double last);
+
 /* What a fit leaves. */
 typedef struct spw_fit {
     double moved;           /* of the instant in the last step, samples */

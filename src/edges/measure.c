@@ -16,16 +16,17 @@
 #define SHAPE_S 750e-6       /* how far a transition rings */
 #define WINDOW_S 250e-6      /* how far it is fitted */
 #define MISFIT 3.0           /* residuals over the plateaus' noise: the shape does not hold */
-#define STRAIN 1.2           /* the same: it does not hold quite */
-#define POOLED_DOF 20.0      /* weight of the capture's noise in one transition's */
-#define SHAPE_DOF 30.0       /* what the shape takes from the residuals */
-#define SHAPE_SHARE 1.24     /* variance it adds, over the number of pulses it is from */
-#define COARSE_STEPS 256.0   /* a step of more quanta meets enough of them to average */
-#define COARSE_SHARE 2.0     /* variance, when rounding exceeds the noise (found by simulation) */
-#define UNTOLD 0.05     /* of a sample period, an edge: where the signal is not what it should be */
-#define ASYMMETRIC 7e-5 /* of the step, rms difference of rise and fall beyond noise */
-#define SATURATED 1e-3  /* the same, when no RC makes it */
-#define CERTAIN 4.0     /* standard deviations above what noise would do */
+#define COLOURED 1.1 /* residuals where there is no transition over noise from sample to sample */
+#define STRAIN 1.2   /* the same: it does not hold quite */
+#define POOLED_DOF 20.0    /* weight of the capture's noise in one transition's */
+#define SHAPE_DOF 30.0     /* what the shape takes from the residuals */
+#define SHAPE_SHARE 1.24   /* variance it adds, over the number of pulses it is from */
+#define COARSE_STEPS 256.0 /* a step of more quanta meets enough of them to average */
+#define COARSE_SHARE 2.0   /* variance, when rounding exceeds the noise (found by simulation) */
+#define UNTOLD 0.05 /* of a sample period, an edge: where the signal is not what it should be */
+#define UNLIKE 7e-5 /* of the step, rms difference of rise and fall that matters */
+#define CERTAIN 4.0 /* standard deviations above what noise would do */
+#define SURE 5.0    /* the same, to say so */
 #define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
 #define SLOW_REACH 4.0    /* of its samples between the levels, either way */
 #define CURVED 0.02 /* samples an edge, of slope times reach^2: mains hum (found by simulation) */
@@ -35,6 +36,7 @@ enum { ENOUGH_PULSES = 8, QUIET_HALF = 52, REACH_MOST = 24, HUM_SEARCHES = 8 };
 /* ... leaves the levels for longer (squares, of the step): 2e-4 where a half-band filter meets
  * all transitions midway between two samples, more elsewhere */
 #define INSTANT_RINGING 1e-4
+#define FLAT_SHARE 0.9 /* of all samples, on the two levels */
 #define CLIPPED_SHARE                                                                              \
     0.95 /* of the level's samples, on the more clipped side of each transition                    \
           */
@@ -87,33 +89,53 @@ static float smallest_step(const float *y, size_t n) {
     return smallest;
 }
 
-/* Flat tops: a recorder (or the stage before it) that clips piles its samples up
- * on one value at the end of the range; noise never does. */
-static void find_flat_tops(spw_edge_finder *f) {
-    float quantum = smallest_step(f->y, f->n);
-    f->quantum = (double)quantum < 0.1 * f->size.typical ? (double)quantum : 0;
-    if (!(f->settings.full_scale > 0) || !(f->noise > 1.5 * f->quantum))
-        return;
-    size_t at[2] = {0, 0}, near[2] = {0, 0}, chunks = (f->skip + f->n + f->chunk - 1) / f->chunk;
-    spw_range all = spw_range_none();
-    (void)spw_range_take(NULL, f->y, f->n, &all);
-    float low = all.low, high = all.high, low_end = low + 3.5F * quantum,
-          high_end = high - 3.5F * quantum;
+/* Samples at one end of the range, and those a few steps of the converter next to it. */
+typedef struct pile {
+    size_t at, near;
+} pile;
+
+static bool piled_up(const pile *p) {
+    return p->at >= 8 && p->at > 2 * p->near;
+}
+
+static void count_piles(const spw_edge_finder *f, float low, float high, float quantum,
+                        pile end[2]) {
+    size_t chunks = (f->skip + f->n + f->chunk - 1) / f->chunk;
+    float low_end = low + 3.5F * quantum, high_end = high - 3.5F * quantum;
     for (size_t k = 0; k < chunks; k++) {
         if (f->range[k].low >= low_end && f->range[k].high <= high_end)
             continue;
         size_t from = k > 0 ? k * f->chunk - f->skip : 0, to = (k + 1) * f->chunk - f->skip;
         for (size_t i = from; i < to && i < f->n; i++) {
-            at[0] += f->y[i] == low;
-            at[1] += f->y[i] == high;
-            near[0] += f->y[i] > low && f->y[i] < low_end;
-            near[1] += f->y[i] < high && f->y[i] > high_end;
+            end[0].at += f->y[i] == low;
+            end[1].at += f->y[i] == high;
+            end[0].near += f->y[i] > low && f->y[i] < low_end;
+            end[1].near += f->y[i] < high && f->y[i] > high_end;
         }
     }
-    if (at[0] >= 8 && at[0] > 2 * near[0])
-        f->clip_low = low;
-    if (at[1] >= 8 && at[1] > 2 * near[1])
-        f->clip_high = high;
+}
+
+/* Flat tops: a recorder (or the stage before it) that clips piles its samples up
+ * on one value at the end of the range; noise never does. Where that leaves no noise at
+ * all, both levels are flat, and nothing of a converter's ringing is beyond them. */
+static void find_flat_tops(spw_edge_finder *f) {
+    float quantum = smallest_step(f->y, f->n);
+    f->quantum = (double)quantum < 0.1 * f->size.typical ? (double)quantum : 0;
+    bool noisy = f->noise > 1.5 * f->quantum;
+    if (!(f->settings.full_scale > 0) || (!noisy && f->quantum == 0))
+        return;
+    spw_range all = spw_range_none();
+    (void)spw_range_take(NULL, f->y, f->n, &all);
+    pile end[2] = {{0, 0}, {0, 0}};
+    count_piles(f, all.low, all.high, quantum, end);
+    bool low = piled_up(&end[0]), high = piled_up(&end[1]);
+    f->flat = low && high && (double)(end[0].at + end[1].at) > FLAT_SHARE * (double)f->n;
+    if (!noisy)
+        return;
+    if (low)
+        f->clip_low = all.low;
+    if (high)
+        f->clip_high = all.high;
     f->flagged = 0;
     spw_finder_flag(f);
 }
@@ -149,6 +171,11 @@ typedef struct survey {
     double between, step;
 } survey;
 
+/* Why transitions show no ringing: they are cut off, or shorter than a sample. */
+static uint32_t instant_because(const spw_edge_finder *f) {
+    return f->flat || f->report.clipped_samples > 0 ? SPW_DOUBT_CLIPPING : SPW_DOUBT_TOO_FAST;
+}
+
 static survey look_at_all(spw_edge_finder *f, const spw_trace *trace, size_t n) {
     double between = 0, ringing = 0, low = 0, high = 0, steps = 0, count = 0;
     for (size_t k = 0; k < n; k++) {
@@ -171,7 +198,7 @@ static survey look_at_all(spw_edge_finder *f, const spw_trace *trace, size_t n) 
     bool instant = between / count < INSTANT_BETWEEN && ringing / count < INSTANT_RINGING;
     f->report.method = instant ? SPW_METHOD_SAMPLES : SPW_METHOD_CROSSING;
     if (instant)
-        f->report.doubts |= SPW_DOUBT_TOO_FAST;
+        f->report.doubts |= instant_because(f);
     f->ringing = ringing / count;
     f->between = between / count;
     return (survey){.between = between / count, .step = steps / count};
@@ -262,7 +289,7 @@ spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n
         spw_plateau_fit(trace, f->marks, n, f->size.typical, noise, true, &f->smooth);
     if (status != SPW_OK)
         return status;
-    f->noise = noise;
+    f->noise = f->spread = noise;
     survey s = look_at_all(f, trace, n);
     if (f->report.method == SPW_METHOD_CROSSING)
         status = learn_shape(f, trace, n, s);
@@ -290,56 +317,28 @@ static void by_crossing(spw_edge_finder *f, const spw_trace *trace, size_t n, si
             mark->u = hypot(mark->u, (f->report.doubts & SPW_DOUBT_SATURATION) != 0
                                          ? UNTOLD
                                          : FLOOR_CROSSING / M_SQRT2);
+        mark->u = hypot(mark->u, f->settings.codec_samples / M_SQRT2);
         if (f->fallen_back)
             mark->flags |= SPW_EDGE_FALLBACK | SPW_EDGE_DOUBTFUL;
     }
 }
 
-static void add_profile(spw_edge_finder *f, const spw_window *w, size_t reach, bool rises) {
-    spw_profile *p = &f->profile[rises];
-    if (w->n != 2 * reach + 1 || w->n > SPW_PROFILE)
+/* Rises and falls mirrored should leave the same residuals. A difference d along the bend
+ * tells of unequal RC corners: d = (tau_r^2 - tau_f^2) / 2 T'', and a width is then off by
+ * (1 - ln 2)(tau_f - tau_r), at most by that of the root of the difference of squares. One
+ * that is tied to the level is saturation. */
+static void judge_symmetry(spw_edge_finder *f) {
+    spw_difference bend, level;
+    if (f->settings.lossy || f->noise < 0.8 * f->quantum ||
+        !spw_scores_differ(&f->scores, SPW_BEND, &bend) ||
+        !spw_scores_differ(&f->scores, SPW_LEVEL_BOW, &level))
         return;
-    for (size_t i = 0; i < w->n; i++)
-        p->sum[i] += w->z[i];
-    p->n++;
-}
-
-/* What chi-square of n degrees of freedom exceeds as seldom as a normal variable CERTAIN
- * standard deviations (Wilson and Hilferty 1931). */
-static double chance_most(double n) {
-    double root = 1 - 2 / (9 * n) + CERTAIN * sqrt(2 / (9 * n));
-    return n * root * root * root;
-}
-
-/* Rises and falls mirrored should leave the same residuals. Their mean difference d,
- * when it is no noise, tells of unequal RC corners: d = (tau_r^2 - tau_f^2) / 2 T'',
- * and a width is then off by (1 - ln 2)(tau_f - tau_r), at most by that of the root of
- * the difference of squares. What no RC explains is saturation. */
-static void judge_symmetry(spw_edge_finder *f, size_t reach, double variance) {
-    const spw_profile *a = &f->profile[0], *b = &f->profile[1];
-    size_t n = 2 * reach + 1;
-    double na = (double)a->n, nb = (double)b->n, square = 0, along = 0, bend2 = 0;
-    if (a->n < 3 || b->n < 3)
-        return;
-    double value[SPW_PROFILE + 1], slope[SPW_PROFILE + 1];
-    spw_shape_at(&f->shape, (double)reach + 0.5, 0, n + 1, value, slope);
-    for (size_t i = 0; i < n; i++) {
-        double d = b->sum[i] / nb - a->sum[i] / na, bend = slope[i + 1] - slope[i];
-        square += d * d;
-        along += d * bend;
-        bend2 += bend * bend;
-    }
-    double noise = variance * (1 / na + 1 / nb), expected = (double)n * noise;
-    double rms = sqrt(square / (double)n) / f->shape.height;
-    double excess = sqrt(fmax(square - expected, 0) / (double)n) / f->shape.height;
-    if (square < noise * chance_most((double)n) || excess < ASYMMETRIC || f->settings.lossy ||
-        f->noise < 0.8 * f->quantum)
+    if (level.certain > SURE && level.rms > UNLIKE && level.rms > bend.rms)
+        f->report.doubts |= SPW_DOUBT_SATURATION;
+    if (!(bend.certain > SURE && bend.rms > UNLIKE))
         return;
     f->report.doubts |= SPW_DOUBT_ASYMMETRY;
-    if (rms > SATURATED)
-        f->report.doubts |= SPW_DOUBT_SATURATION;
-    double squares = bend2 > 0 ? 2 * fabs(along) / bend2 : 0;
-    double us = (1 - M_LN2) * sqrt(squares) * 1e6 / f->settings.sample_rate_hz;
+    double us = (1 - M_LN2) * sqrt(2 * fabs(bend.value)) * 1e6 / f->settings.sample_rate_hz;
     f->report.u_asymmetry_us = hypot(f->report.u_asymmetry_us, us);
 }
 
@@ -350,10 +349,26 @@ static void fall_back(spw_edge_finder *f) {
                         (f->report.doubts & SPW_DOUBT_ASYMMETRY) == 0;
     f->report.method = undersampled ? SPW_METHOD_SAMPLES : SPW_METHOD_CROSSING;
     if (undersampled)
-        f->report.doubts |= SPW_DOUBT_TOO_FAST;
+        f->report.doubts |= instant_because(f);
     else if (!f->settings.lossy && !few)
         f->report.doubts |= SPW_DOUBT_SATURATION;
     f->fallen_back = true;
+}
+
+/* Does the shape hold? Residuals of transitions against those that the same fit leaves where
+ * there is none. */
+static void judge_shape(spw_edge_finder *f, double variance, double dof) {
+    f->judged = true;
+    if (f->learned_from > 0)
+        judge_symmetry(f);
+    double usual = f->spread * f->spread;
+    double unsure = hypot(sqrt(2 / dof), f->quiet.n > 1 ? f->quiet.unsure / usual : 0);
+    double excess = variance / usual;
+    bool bare = f->report.clipped_samples == 0 && !f->settings.lossy;
+    if (excess > MISFIT * MISFIT)
+        fall_back(f);
+    else if (bare && excess > fmax(STRAIN * STRAIN, 1 + SURE * unsure))
+        f->report.doubts |= SPW_DOUBT_SATURATION;
 }
 
 /* GUM: the transition's own residuals and the capture's pooled ones, weighted by
@@ -363,6 +378,8 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
     double variance = f->pooled_rss / fmax(f->pooled_dof - (learned ? SHAPE_DOF : 0), 1);
     if (f->pooled_dof < 2 * SHAPE_DOF)
         variance = f->pooled_rss / fmax(f->pooled_dof / 2, 1);
+    if (f->spread > f->noise)
+        variance = fmax(variance, f->spread * f->spread);
     double share = learned ? 1 + SHAPE_SHARE / (double)f->learned_from : 1;
     double floor = learned ? 0 : FLOOR_IDEAL / M_SQRT2;
     if ((f->report.doubts & SPW_DOUBT_CLIPPING) != 0)
@@ -377,10 +394,12 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
         return;
     }
     double s2 = (POOLED_DOF * variance + fit->rss) / (POOLED_DOF + fit->dof);
+    s2 *= f->quiet.moves;
     if (f->coarse) /* steps of the converter, not noise: no help from averaging over samples */
         s2 *= COARSE_SHARE;
     mark->u = hypot(sqrt(s2 * fit->gain * share), hypot(floor, bent));
     mark->u = hypot(mark->u, fit->lean * fit->u_higher);
+    mark->u = hypot(mark->u, f->settings.codec_samples / M_SQRT2);
     if (fit->clipped > 0)
         mark->flags |= SPW_EDGE_CLIPPED;
     f->u2_sum += mark->u * mark->u;
@@ -398,7 +417,7 @@ static double more_tilted(spw_edge_finder *f, const spw_fit *fit, size_t fresh, 
         return 0;
     bool first = f->tilt_usual <= 0;
     f->tilts = first ? tilts : f->tilts;
-    double excess = spw_tilts_excess(marks, fit + fresh, n - fresh, reach, f->noise, &f->tilts);
+    double excess = spw_tilts_excess(marks, fit + fresh, n - fresh, reach, f->spread, &f->tilts);
     f->tilt_usual = first ? fmax(excess, 1) : f->tilt_usual;
     /* a mean square of n values is known to sqrt(2 / n) of itself */
     bool chance = excess < f->tilt_usual * (1.2 + CERTAIN * sqrt(2 / (double)used));
@@ -433,12 +452,21 @@ static void fit_all(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t
         size_t rises = f->marks[k].sign > 0;
         f->window.tilt = tilts.mean[rises];
         f->window.sure = fit[k].clipped > 0 ? tilts.sure[rises] : 0;
-        if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach, f->noise,
-                          again ? 3 : 2, again, &fit[k]))
+        if (!spw_fit_mark(&f->window, trace, &f->smooth, &f->shape, f->marks, n, k, reach,
+                          f->spread, again ? 3 : 2, again, &fit[k]))
             fit[k].dof = 0;
-        else if (again && k >= fresh && fit[k].clipped == 0)
-            add_profile(f, &f->window, reach, f->marks[k].sign > 0);
+        else if (again && !f->judged && k >= fresh && fit[k].clipped == 0 &&
+                 f->window.n == 2 * reach + 1)
+            spw_scores_add(&f->scores, &f->window, &f->shape, &f->marks[k]);
     }
+}
+
+/* What noise does to fits. White noise has been measured from sample to sample; where fits
+ * see more of it than that, it is coloured. */
+static void look_at_noise(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t reach) {
+    f->quiet = spw_quiet_measure(&f->window, trace, &f->smooth, &f->shape, f->marks, n, reach);
+    bool coloured = f->quiet.variance > COLOURED * COLOURED * f->noise * f->noise;
+    f->spread = coloured ? sqrt(f->quiet.variance) : f->noise;
 }
 
 /* Every transition fitted with the shape; twice, because what the neighbours add
@@ -460,11 +488,13 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
         fit_all(f, trace, n, fresh, reach, false, fit);
     if (status == SPW_OK && !spw_scale_by_fits(f->marks, fit, n))
         status = SPW_ERR_MEMORY;
+    if (!f->judged)
+        look_at_noise(f, trace, n, reach);
     if (status == SPW_OK)
         fit_all(f, trace, n, fresh, reach, true, fit);
     /* where hum sets in within the stretch, or none was found, fits meet its curvature */
     double m = 2 * (double)reach + 1, more = more_tilted(f, fit, fresh, n, reach);
-    double tilt = f->noise / f->shape.height * sqrt(more * 12 / (m * (m * m - 1)));
+    double tilt = f->spread / f->shape.height * sqrt(more * 12 / (m * (m * m - 1)));
     double bent = CURVED * (double)(reach * reach) * tilt;
     double rss = 0, dof = 0;
     for (size_t k = fresh; k < n; k++) {
@@ -475,17 +505,8 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
         f->pooled_rss += rss;
         f->pooled_dof += dof;
     }
-    if (!f->judged && dof > 0) {
-        f->judged = true;
-        if (f->learned_from > 0)
-            judge_symmetry(f, reach, rss / fmax(dof - SHAPE_DOF, dof / 2));
-        double excess = rss / dof / (f->noise * f->noise);
-        bool bare = f->report.clipped_samples == 0 && !f->settings.lossy;
-        if (excess > MISFIT * MISFIT)
-            fall_back(f);
-        else if (bare && excess > fmax(STRAIN * STRAIN, 1 + CERTAIN * sqrt(2 / dof)))
-            f->report.doubts |= SPW_DOUBT_SATURATION;
-    }
+    if (!f->judged && dof > 0)
+        judge_shape(f, rss / dof, dof);
     for (size_t k = fresh; k < n; k++)
         state_uncertainty(f, &f->marks[k], &fit[k], bent);
     free(fit);

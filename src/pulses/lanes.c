@@ -232,7 +232,8 @@ static spw_status need_finder(spw_lanes *lanes, spw_lane *lane) {
                                   .start_s = lane->info.start_s,
                                   .full_scale = lane->info.full_scale,
                                   .samples_most = SAMPLES_HELD / sampled_lanes(lanes),
-                                  .lossy = lane->info.lossy};
+                                  .lossy = lane->info.lossy,
+                                  .codec_samples = lane->info.codec_samples};
     return spw_edge_finder_new(&settings, on_edges, lane, &lane->finder);
 }
 

@@ -97,9 +97,6 @@ static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
         {SPW_DOUBT_ASYMMETRY,
          "rising and falling edges have different shapes: widths may be off by more than the "
          "stated uncertainty"},
-        {SPW_DOUBT_LOSSY,
-         "the recording went through a lossy codec: widths may be off by about a microsecond; "
-         "record uncompressed"},
         {SPW_DOUBT_FEW,
          "too few pulses to learn the edges' shape from: the timing is coarser than it could be"},
         {SPW_DOUBT_TOO_FAST, "the edges are too fast for this sample rate: record faster"},
@@ -116,6 +113,15 @@ static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
         if ((report->doubts & said[i].doubt) == 0)
             continue;
         spw_status status = say_doubt(report, said[i].doubt, said[i].text, c);
+        if (status != SPW_OK)
+            return status;
+    }
+    if (report != NULL && (report->doubts & SPW_DOUBT_LOSSY) != 0) {
+        spw_status status =
+            spw_notes_add(&c->warnings,
+                          "the recording went through a lossy codec: widths may be off by %.*f us; "
+                          "record uncompressed",
+                          report->u_codec_us < 1 ? 1 : 0, 2 * report->u_codec_us);
         if (status != SPW_OK)
             return status;
     }

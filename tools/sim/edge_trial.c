@@ -180,7 +180,8 @@ bool sim_trial_run(const sim_trial *t, uint64_t seed, size_t block, sim_outcome 
                                              take.edges < 800 ? take.edges : 800, 0, false);
     spw_edge_settings settings = {.sample_rate_hz = t->channel.sample_rate_hz,
                                   .full_scale = t->channel.bits > 0 ? 1 : (double)NAN,
-                                  .lossy = t->lossy};
+                                  .lossy = t->lossy,
+                                  .codec_samples = t->codec_samples};
     outcome->status = spw_edge_finder_new(&settings, receive, &r, &finder);
     if (outcome->status == SPW_OK)
         outcome->status = sim_push(finder, take.samples, take.n, block);

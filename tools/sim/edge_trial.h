@@ -22,7 +22,8 @@ typedef struct sim_trial {
     bool coded;           /* through `codec` */
     sim_codec codec;
     double quality;
-    bool lossy; /* what the finder is told */
+    bool lossy; /* what the finder is told: */
+    double codec_samples;
 } sim_trial;
 
 /* 20 ms frames that drift through the phases, 1.5 ms pulses of n + 1/2 samples. */
