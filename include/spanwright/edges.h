@@ -98,12 +98,26 @@ void spw_doubt_join(spw_doubt *doubt, const spw_doubt *more);
 /* Stretches kept a channel; where there are more, the last one grows to hold them. */
 #define SPW_DOUBTS_MAX 32
 
+/* A place where the recorder's samples do not follow each other (one of ...). */
+#define SPW_SPLICE_CONSTANT 0x01u /* from_s to to_s one value, where samples have noise */
+#define SPW_SPLICE_REPEAT 0x02u   /* from_s to to_s the samples of just before once more */
+#define SPW_SPLICE_STEP 0x04u     /* the background jumps between transitions; from_s is to_s */
+typedef struct spw_splice {
+    uint32_t what;
+    double from_s, to_s; /* instants of the capture */
+    size_t samples;      /* in it; of a repeat, how many were recorded twice; of a step 0 */
+} spw_splice;
+#define SPW_SPLICES_MAX 32
+
 typedef struct spw_edge_report {
     spw_edge_method method;
     uint32_t doubts;                 /* all that were found, SPW_DOUBT_... */
     spw_doubt doubt[SPW_DOUBTS_MAX]; /* those that have a place, in order of time; the others
                                         hold for the whole recording */
     size_t doubts_placed;
+    spw_splice splice[SPW_SPLICES_MAX]; /* in order of what was looked at */
+    size_t splices;
+    uint64_t splices_dropped; /* that found no place */
     double low, high;       /* state levels in the channel's unit, droop undone; NAN when unknown */
     double noise_sd;        /* rms noise a sample, same unit; NAN when unknown */
     double droop_corner_hz; /* fitted high-pass corner; 0 none */

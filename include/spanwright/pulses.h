@@ -55,7 +55,11 @@ const char *spw_event_kind_name(spw_event_kind value);
 #define SPW_PULSE_CLIPPED 0x20u   /* an edge had clipped samples */
 #define SPW_PULSE_DOUBTFUL 0x40u  /* an edge's uncertainty is a guess */
 #define SPW_PULSE_FIRST 0x80u     /* odd, and among the first after the line came up: not counted */
-#define SPW_PULSE_OUT (SPW_PULSE_RUNT | SPW_PULSE_LONG | SPW_PULSE_JOINED | SPW_PULSE_FIRST)
+#define SPW_PULSE_SHORT 0x100u    /* the frame that ends at its lead edge is a short one */
+#define SPW_PULSE_SHIFTED 0x200u  /* from its lead edge on the even frames start anew */
+#define SPW_PULSE_BROKEN 0x400u   /* the recorder lost, repeated or zeroed samples in it */
+#define SPW_PULSE_OUT                                                                              \
+    (SPW_PULSE_RUNT | SPW_PULSE_LONG | SPW_PULSE_JOINED | SPW_PULSE_FIRST | SPW_PULSE_BROKEN)
 /* A pulse with one of these is in no figure of width: level, jitter, span, verdict. */
 #define SPW_PULSE_NO_WIDTH (SPW_PULSE_OUT | SPW_PULSE_ODD)
 
@@ -112,11 +116,24 @@ typedef struct spw_regime {
     double period_us;
 } spw_regime;
 
+/* What says that the recorder, not the controller, broke time (bit set). */
+#define SPW_EVIDENCE_LATTICE 0x01u       /* all later frames are shifted */
+#define SPW_EVIDENCE_WHOLE_SAMPLES 0x02u /* by whole samples */
+#define SPW_EVIDENCE_BUFFER 0x04u        /* by a power of two of them (and whole frames) */
+#define SPW_EVIDENCE_REPEAT 0x08u        /* the samples of before come once more */
+#define SPW_EVIDENCE_CONSTANT 0x10u      /* one value where samples have noise */
+#define SPW_EVIDENCE_STEP 0x20u          /* the background jumps */
+/* The word of JSON for one of them; never NULL. */
+const char *spw_evidence_name(uint32_t evidence);
+
 typedef struct spw_event {
     spw_event_kind kind;
     double at_s;
-    uint64_t count;  /* frames for missing_frames; else how many of its kind in a row */
-    double value_us; /* width or length; NAN where none applies */
+    uint64_t count;    /* frames for missing_frames, samples for samples_lost (of lost ones, at
+                          least: whole frames more leave no trace); else how many of its kind in
+                          a row */
+    double value_us;   /* width or length; NAN where none applies */
+    uint32_t evidence; /* of samples_lost, SPW_EVIDENCE_...; else 0 */
 } spw_event;
 /* Events kept a channel; further ones are counted in events_dropped. */
 #define SPW_EVENTS_MAX 1000
@@ -139,6 +156,9 @@ typedef struct spw_channel {
     size_t counted; /* of them in the statistics of the main regime: odd ones have a period */
 
     spw_summary period_us;
+    /* mean, sd, quantiles and u are those of the even frames; min, max and the jitter show
+     * short frames (events) too */
+    double least_frame_us; /* the shortest of the even frames; NAN */
     double frame_rate_hz;
     double period_jitter_pp_us; /* JESD65: peak to peak of the deviations from the mean period */
     double cycle_to_cycle_rms_us, cycle_to_cycle_peak_us;

@@ -4,6 +4,8 @@
  * caller cuts its blocks changes nothing. */
 #include "edges/finder.h"
 
+#include "edges/splice.h"
+
 #include "base/array.h"
 
 #include <math.h>
@@ -260,6 +262,8 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     }
     f->glitches += glitches;
     spw_status status = n > 0 ? spw_finder_time(f, &trace, n, fresh) : SPW_OK;
+    spw_splices_find(&trace, f->marks, n, f->decided, to,
+                     f->settings.start_s + (double)f->base / trace.rate_hz, &f->report);
     if (status == SPW_OK && to > f->decided)
         status = spw_finder_deliver(f, n, f->decided, to);
     if (status == SPW_OK && f->learned)

@@ -24,6 +24,8 @@ spw_status spw_event_add(spw_channel *channel, spw_event event) {
 
 /* The kind of event a flagged pulse is; false for an ordinary pulse. */
 static bool kind_of(const spw_pulse *pulse, spw_event_kind *kind) {
+    if ((pulse->flags & SPW_PULSE_BROKEN) != 0)
+        return false; /* told by samples_lost */
     if ((pulse->flags & SPW_PULSE_JOINED) != 0)
         *kind = SPW_EVENT_JOINED_PULSE;
     else if ((pulse->flags & SPW_PULSE_LONG) != 0)
@@ -51,8 +53,10 @@ static spw_status flagged_pulses(spw_channel *channel) {
                kind_of(&channel->pulse[i], &next) && next == kind)
             i++;
         const spw_pulse *p = &channel->pulse[first];
-        spw_status status =
-            spw_event_add(channel, (spw_event){kind, p->lead_s, i - first, spw_pulse_width_us(p)});
+        spw_status status = spw_event_add(channel, (spw_event){.kind = kind,
+                                                               .at_s = p->lead_s,
+                                                               .count = i - first,
+                                                               .value_us = spw_pulse_width_us(p)});
         if (status != SPW_OK)
             return status;
     }
@@ -108,8 +112,10 @@ static spw_status the_end(double end_s, spw_channel *channel) {
     }
     if (!(end_s - p->lead_s > (LOST_FRAMES + 1) * period_us * 1e-6))
         return SPW_OK;
-    return spw_event_add(
-        channel, (spw_event){SPW_EVENT_SIGNAL_LOST, p->trail_s, 1, (end_s - p->trail_s) * 1e6});
+    return spw_event_add(channel, (spw_event){.kind = SPW_EVENT_SIGNAL_LOST,
+                                              .at_s = p->trail_s,
+                                              .count = 1,
+                                              .value_us = (end_s - p->trail_s) * 1e6});
 }
 
 static int in_time(const void *a, const void *b) {
@@ -124,8 +130,10 @@ spw_status spw_events_find(double start_s, double end_s, const spw_edge_report *
     bool clips = report != NULL && report->clipped_samples > 0 && report->first_clip_s >= start_s &&
                  report->first_clip_s <= end_s;
     if (status == SPW_OK && clips)
-        status = spw_event_add(channel, (spw_event){SPW_EVENT_CLIPPING, report->first_clip_s,
-                                                    report->clipped_samples, NAN});
+        status = spw_event_add(channel, (spw_event){.kind = SPW_EVENT_CLIPPING,
+                                                    .at_s = report->first_clip_s,
+                                                    .count = report->clipped_samples,
+                                                    .value_us = NAN});
     if (status == SPW_OK)
         status = flagged_pulses(channel);
     if (channel->events > 1)

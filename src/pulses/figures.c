@@ -14,12 +14,25 @@ static bool has_period(const spw_channel *c, const spw_picked *p, size_t i) {
     return i > 0 && (c->pulse[p->at[i]].flags & SPW_PULSE_NO_PERIOD) == 0;
 }
 
+/* The same with the frames that are told as short ones. */
+static bool shows_period(const spw_channel *c, const spw_picked *p, size_t i) {
+    uint32_t flags = c->pulse[p->at[i]].flags;
+    return i > 0 && ((flags & SPW_PULSE_NO_PERIOD) == 0 || (flags & SPW_PULSE_SHORT) != 0);
+}
+
 /* JESD65: deviation of each period from the mean; difference of neighbours. */
 static void jitter(spw_channel *c, const spw_picked *p) {
     double squares = 0, peak = 0;
     size_t n = 0;
+    for (size_t i = 1; i < p->n; i++) {
+        if (!shows_period(c, p, i))
+            continue;
+        double us = period_at(c, p->at[i - 1], p->at[i]);
+        c->period_us.min = fmin(c->period_us.min, us);
+        c->period_us.max = fmax(c->period_us.max, us);
+    }
     for (size_t i = 2; i < p->n; i++) {
-        if (!has_period(c, p, i) || !has_period(c, p, i - 1))
+        if (!shows_period(c, p, i) || !shows_period(c, p, i - 1))
             continue;
         double d = period_at(c, p->at[i - 1], p->at[i]) - period_at(c, p->at[i - 2], p->at[i - 1]);
         squares += d * d;
@@ -54,15 +67,21 @@ static double grid_squares(const grid *g) {
 static void fit_edges(const spw_channel *c, const spw_picked *p, size_t from, size_t to,
                       double period_us, grid *lead, grid *trail) {
     *lead = *trail = (grid){0};
-    double k = 0;
+    double k = 0, shifted_us = 0;
     for (size_t i = from; i < to; i++) {
         const spw_pulse *pulse = &c->pulse[p->at[i]];
-        if (i > from)
-            k += fmax(1, round(period_at(c, p->at[i - 1], p->at[i]) / period_us));
+        if (i > from) {
+            double us = period_at(c, p->at[i - 1], p->at[i]);
+            double frames = fmax(1, round(us / period_us));
+            if ((pulse->flags & SPW_PULSE_SHIFTED) != 0)
+                shifted_us += us - frames * period_us;
+            k += frames;
+        }
         double start_s = c->pulse[p->at[from]].lead_s;
-        grid_add(lead, k, (pulse->lead_s - start_s) * 1e6 - k * period_us);
+        double even_us = k * period_us + shifted_us;
+        grid_add(lead, k, (pulse->lead_s - start_s) * 1e6 - even_us);
         if ((pulse->flags & SPW_PULSE_ODD) == 0)
-            grid_add(trail, k, (pulse->trail_s - start_s) * 1e6 - k * period_us);
+            grid_add(trail, k, (pulse->trail_s - start_s) * 1e6 - even_us);
     }
 }
 
@@ -110,6 +129,7 @@ static spw_status periods(const spw_recording *recording, spw_channel *c, const 
     if (status != SPW_OK)
         return status;
     c->frame_rate_hz = 1e6 / c->period_us.mean;
+    c->least_frame_us = c->period_us.min;
     jitter(c, p);
     grid lead, trail;
     fit_edges(c, p, 0, p->n, c->period_us.mean, &lead, &trail);

@@ -49,6 +49,7 @@ void spw_train_free(spw_train *train) {
     if (train == NULL)
         return;
     spw_train_drop_edges(train);
+    free(train->shift);
     spw_channel_clear(&train->channel);
     free(train);
 }

@@ -43,6 +43,25 @@ const char *spw_polarity_basis_name(spw_polarity_basis value) {
     return "undecided";
 }
 
+const char *spw_evidence_name(uint32_t evidence) {
+    switch (evidence) {
+    case SPW_EVIDENCE_LATTICE:
+        return "later_frames_shifted";
+    case SPW_EVIDENCE_WHOLE_SAMPLES:
+        return "whole_samples";
+    case SPW_EVIDENCE_BUFFER:
+        return "power_of_two";
+    case SPW_EVIDENCE_REPEAT:
+        return "samples_come_twice";
+    case SPW_EVIDENCE_CONSTANT:
+        return "one_value";
+    case SPW_EVIDENCE_STEP:
+        return "background_jumps";
+    default:
+        return "none";
+    }
+}
+
 const char *spw_event_kind_name(spw_event_kind value) {
     switch (value) {
     case SPW_EVENT_MISSING_FRAMES:

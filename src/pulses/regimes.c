@@ -2,7 +2,7 @@
  * skipped frames and glitches do not end a regime; a new period that lasts does. */
 #include "base/array.h"
 #include "pulses/noise.h"
-#include "pulses/train.h"
+#include "pulses/shifts.h"
 #include "stats/order.h"
 
 #include <math.h>
@@ -266,6 +266,17 @@ static spw_status judge_intervals(spw_channel *c, const frames *f, double *even)
     return SPW_OK;
 }
 
+static spw_status find_shifts(spw_train *train, const spw_channel *c, const frames *f) {
+    spw_status status = SPW_OK;
+    size_t first = 0;
+    for (size_t k = 0; k < c->regimes && status == SPW_OK; k++) {
+        size_t end = first + c->regime[k].frames;
+        status = spw_shifts_find(train, &f->picked, f->interval_us, f->about_us, first, end);
+        first = end;
+    }
+    return status;
+}
+
 static void choose_main(spw_channel *c) {
     for (size_t k = 1; k < c->regimes; k++) {
         const spw_regime *best = &c->regime[c->main_regime];
@@ -275,7 +286,7 @@ static void choose_main(spw_channel *c) {
     }
 }
 
-spw_status spw_regimes_find(const spw_train *train, spw_channel *channel, double *even) {
+spw_status spw_regimes_find(spw_train *train, spw_channel *channel, double *even) {
     *even = 0;
     frames f;
     spw_status status = frames_make(channel, &f);
@@ -296,6 +307,8 @@ spw_status spw_regimes_find(const spw_train *train, spw_channel *channel, double
     if ((status = split(&s)) != SPW_OK)
         goto done;
     if ((status = judge_intervals(channel, &f, even)) != SPW_OK)
+        goto done;
+    if ((status = find_shifts(train, channel, &f)) != SPW_OK)
         goto done;
     choose_main(channel);
 done:

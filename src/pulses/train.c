@@ -28,7 +28,8 @@ typedef struct maker {
 } maker;
 
 static spw_status note(maker *m, spw_event_kind kind, double at_s, uint64_t count, double us) {
-    return spw_event_add(m->channel, (spw_event){kind, at_s, count, us});
+    return spw_event_add(m->channel,
+                         (spw_event){.kind = kind, .at_s = at_s, .count = count, .value_us = us});
 }
 
 /* A pulse of which one edge was not seen. */
@@ -149,7 +150,7 @@ static void start_channel(spw_channel *c) {
     c->resolution_us = c->sample_rate_hz = NAN;
     c->other_width_us = c->other_period_us = NAN;
     c->period_us = c->width_us = spw_summary_none();
-    c->frame_rate_hz = c->period_jitter_pp_us = NAN;
+    c->least_frame_us = c->frame_rate_hz = c->period_jitter_pp_us = NAN;
     c->cycle_to_cycle_rms_us = c->cycle_to_cycle_peak_us = NAN;
     c->width_median_us = c->width_robust_sd_us = NAN;
     c->lead_jitter_us = c->trail_jitter_us = NAN;
@@ -286,7 +287,9 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
     c->resolution_us = train->resolution_us;
     status = spw_doubts_find(report, start_s, end_s, clock_scale, c);
     if (status == SPW_OK && c->signal == SPW_SIGNAL_CONTROL_PULSES) {
-        status = spw_holds_find(train, report, c);
+        status = spw_breaks_find(train, report, start_s, end_s, clock_scale, c);
+        if (status == SPW_OK)
+            status = spw_holds_find(train, report, c);
         spw_doubts_mark_holds(c);
         spw_odd_describe(c);
         if (status == SPW_OK)

@@ -18,6 +18,8 @@
 #define SPW_FRAME_MIN_US 900.0
 #define SPW_FRAME_MAX_US 250e3
 
+typedef struct spw_shift spw_shift; /* shifts.h */
+
 typedef struct spw_chunk {
     spw_edge *edge;
     uint32_t n;
@@ -48,6 +50,8 @@ struct spw_train {
     bool chosen_from, entered;
     spw_edge before; /* the last edge before from_s */
     bool has_before;
+    spw_shift *shift; /* where the frames' lattice shifts, without the clock's correction */
+    size_t shifts, shift_room;
 
     bool built; /* spw_train_build was called: */
     spw_channel channel;
@@ -146,11 +150,17 @@ spw_status spw_pick(const spw_channel *channel, size_t first, size_t end,
                     spw_picked *picked) SPW_CHECKED;
 /* Finds the regimes; flags joined pulses, drop-outs and missing periods.
  * *even is the share of intervals that are whole frames. */
-spw_status spw_regimes_find(const spw_train *train, spw_channel *channel, double *even) SPW_CHECKED;
+spw_status spw_regimes_find(spw_train *train, spw_channel *channel, double *even) SPW_CHECKED;
 
 /* --- startup.c --- */
 /* Flags the first pulses after the line came up, where they are odd. */
 spw_status spw_first_pulses(const spw_train *train, spw_channel *channel) SPW_CHECKED;
+
+/* --- breaks.c --- */
+/* Tells short frames and samples that the recorder lost; flags what they touch. Times of
+ * the corrected clock. */
+spw_status spw_breaks_find(const spw_train *train, const spw_edge_report *report, double start_s,
+                           double end_s, double clock_scale, spw_channel *channel) SPW_CHECKED;
 
 /* --- holds.c --- */
 spw_status spw_holds_find(const spw_train *train, const spw_edge_report *report,

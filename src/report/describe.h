@@ -33,6 +33,9 @@ void spw_describe_stretches(const spw_page *page, const spw_capture *capture,
  * and the line after its last frame. */
 void spw_describe_events(const spw_page *page, const spw_channel *channel);
 
+/* Where the recorder broke time; nothing where it did not. */
+void spw_describe_broken_time(const spw_page *page, const spw_channel *channel);
+
 /* Percent of the expected range that low .. high covers. */
 double spw_covered_percent(const spw_servo *servo, double low_us, double high_us);
 

@@ -179,10 +179,11 @@ static void describe_odd(const spw_page *page, const spw_odd *odd) {
 void spw_describe_events(const spw_page *page, const spw_channel *channel) {
     event_row(page, channel, SPW_EVENT_MISSING_FRAMES, true);
     event_row(page, channel, SPW_EVENT_JOINED_PULSE, true);
-    static const spw_event_kind rest[] = {
-        SPW_EVENT_SHORT_FRAME, SPW_EVENT_SAMPLES_LOST,  SPW_EVENT_RUNT_PULSE,
-        SPW_EVENT_LONG_PULSE,  SPW_EVENT_ODD_WIDTH,     SPW_EVENT_CUT_PULSE,
-        SPW_EVENT_CLIPPING,    SPW_EVENT_UNKNOWN_LEVEL, SPW_EVENT_SIGNAL_LOST};
+    static const spw_event_kind rest[] = {SPW_EVENT_SHORT_FRAME,   SPW_EVENT_RUNT_PULSE,
+                                          SPW_EVENT_LONG_PULSE,    SPW_EVENT_ODD_WIDTH,
+                                          SPW_EVENT_CUT_PULSE,     SPW_EVENT_CLIPPING,
+                                          SPW_EVENT_UNKNOWN_LEVEL, SPW_EVENT_SIGNAL_LOST};
+    spw_describe_broken_time(page, channel);
     for (size_t i = 0; i < sizeof rest / sizeof rest[0]; i++) {
         event_row(page, channel, rest[i], false);
         if (rest[i] == SPW_EVENT_ODD_WIDTH)

@@ -99,6 +99,16 @@ static json_t *regimes(spw_json *json, const spw_channel *channel, double neutra
     return array;
 }
 
+static json_t *evidence(spw_json *json, uint32_t bits) {
+    if (bits == 0)
+        return json_null();
+    json_t *array = json_array();
+    for (uint32_t bit = 1; bit != 0 && bit <= bits; bit <<= 1)
+        if ((bits & bit) != 0)
+            spw_json_add(json, array, json_string(spw_evidence_name(bit)));
+    return array;
+}
+
 static json_t *events(spw_json *json, const spw_channel *channel) {
     json_t *array = json_array();
     for (size_t i = 0; i < channel->events; i++) {
@@ -108,6 +118,7 @@ static json_t *events(spw_json *json, const spw_channel *channel) {
         spw_json_put(json, object, "at_s", spw_json_number(event->at_s));
         spw_json_put(json, object, "count", spw_json_count(event->count));
         spw_json_put(json, object, "value_us", spw_json_number(event->value_us));
+        spw_json_put(json, object, "evidence", evidence(json, event->evidence));
         spw_json_add(json, array, object);
     }
     return array;

@@ -8,7 +8,7 @@
 
 #define HEADER "channel,index,lead_s,trail_s,width_us,u_width_us,period_us,flags\n"
 
-/* Words of the flags, joined by '|'. The longest: all of them, 54 bytes. */
+/* Words of the flags, joined by '|'. The longest: all of them, 73 bytes. */
 static void flag_words(uint32_t flags, char out[80]) {
     static const struct {
         uint32_t flag;
@@ -17,7 +17,8 @@ static void flag_words(uint32_t flags, char out[80]) {
         {SPW_PULSE_RUNT, "runt"},           {SPW_PULSE_LONG, "long"},
         {SPW_PULSE_JOINED, "joined"},       {SPW_PULSE_ODD, "odd"},
         {SPW_PULSE_NO_PERIOD, "no_period"}, {SPW_PULSE_CLIPPED, "clipped"},
-        {SPW_PULSE_DOUBTFUL, "doubtful"},
+        {SPW_PULSE_DOUBTFUL, "doubtful"},   {SPW_PULSE_SHORT, "short_frame"},
+        {SPW_PULSE_BROKEN, "broken"},
     };
     size_t used = 0;
     out[0] = '\0';
@@ -33,7 +34,8 @@ static void flag_words(uint32_t flags, char out[80]) {
  * the lead edge of the nearest earlier pulse that counts. */
 static const char *period_cell(const spw_channel *channel, size_t i, spw_figure *figure) {
     const spw_pulse *pulse = &channel->pulse[i];
-    if ((pulse->flags & (SPW_PULSE_NO_PERIOD | SPW_PULSE_OUT)) != 0)
+    bool none = (pulse->flags & SPW_PULSE_NO_PERIOD) != 0 && (pulse->flags & SPW_PULSE_SHORT) == 0;
+    if (none || (pulse->flags & SPW_PULSE_OUT) != 0)
         return "";
     for (size_t k = i; k-- > 0;) {
         if ((channel->pulse[k].flags & SPW_PULSE_OUT) != 0)

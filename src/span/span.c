@@ -146,7 +146,9 @@ static void pool_frames(const spw_channel *const *channels, size_t n, spw_span *
         if (channel->period_us.n > 0) {
             sum += (double)channel->period_us.n * channel->period_us.mean;
             frames += (double)channel->period_us.n;
-            span->shortest_frame_us = fmin(span->shortest_frame_us, channel->period_us.min);
+            double least_us =
+                channel->least_frame_us > 0 ? channel->least_frame_us : channel->period_us.min;
+            span->shortest_frame_us = fmin(span->shortest_frame_us, least_us);
         }
         for (size_t r = 0; r < channel->regimes; r++)
             if (channel->regime[r].frames >= 8 && spw_regime_judged(channel, r))

@@ -242,8 +242,8 @@ static void text_of_events(void **state) {
     fixture f;
     fill(&f, "claw");
     for (size_t i = 0; i < 6; i++)
-        f.event[i] = (spw_event){SPW_EVENT_MISSING_FRAMES, 1.0 + (double)i, i + 1, NAN};
-    f.event[6] = (spw_event){SPW_EVENT_JOINED_PULSE, 9.5, 1, 20504.0};
+        f.event[i] = (spw_event){SPW_EVENT_MISSING_FRAMES, 1.0 + (double)i, i + 1, NAN, 0};
+    f.event[6] = (spw_event){SPW_EVENT_JOINED_PULSE, 9.5, 1, 20504.0, 0};
     f.channel[0].events = 7;
     char *text = measure_text(&f, false);
     check_columns(text);
