@@ -36,6 +36,8 @@ typedef enum spw_unit { SPW_UNIT_NONE, SPW_UNIT_VOLT, SPW_UNIT_FULL_SCALE } spw_
  *                  as it is; borrowed for the time of the call
  *   resolution_s   step between possible instants (logic: sample period or
  *                  time unit; analogue: sample period); NAN when not known
+ *   sampled        logic: resolution_s is the recorder's sample period; else it is what
+ *                  the file can print, and the recorder's may be coarser
  *   sample_rate_hz analogue only, > 0
  *   lossy          the samples went through a lossy codec, ...
  *   codec_samples  ... which moves a width by about so many sample periods (standard
@@ -49,6 +51,7 @@ typedef struct spw_channel_info {
     spw_kind kind;
     spw_unit unit;
     double resolution_s;
+    bool sampled;
     double sample_rate_hz;
     double start_s; /* analogue: instant of sample 0 */
     bool lossy;
@@ -112,7 +115,8 @@ typedef enum spw_time_unit {
 } spw_time_unit;
 
 typedef struct spw_read_options {
-    bool has_rate;           /* --rate was given: then the content may be raw bytes */
+    bool has_rate;           /* --rate was given: the content may be raw bytes; of level changes
+                                at their own times it is the recorder's rate */
     double rate_hz;          /* > 0 and finite when has_rate (SPW_ERR_ARGUMENT otherwise) */
     spw_time_unit time_unit; /* of a table whose header names none */
     /* progress, or NULL: bytes read so far from the file itself (compressed

@@ -88,6 +88,7 @@ static spw_status announce(const spw_sink *sink, double rate_hz) {
                                  .kind = SPW_KIND_LOGIC,
                                  .unit = SPW_UNIT_NONE,
                                  .resolution_s = 1 / rate_hz,
+                                 .sampled = true,
                                  .full_scale = NAN};
         spw_status status = sink->channel(sink->context, line, &info);
         if (status != SPW_OK)

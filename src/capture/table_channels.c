@@ -63,6 +63,7 @@ static spw_status announce(table_reading *reading, size_t c) {
                              .kind = analogue ? SPW_KIND_ANALOGUE : SPW_KIND_LOGIC,
                              .unit = analogue ? column->unit : SPW_UNIT_NONE,
                              .resolution_s = clock->resolution_s,
+                             .sampled = clock->kind != SPW_CLOCK_ROWS || clock->sampled,
                              .sample_rate_hz = analogue ? clock->rate_hz : 0.0,
                              .full_scale = NAN};
     return reading->emitter->sink->channel(reading->emitter->sink->context, column->channel, &info);

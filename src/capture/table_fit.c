@@ -243,37 +243,12 @@ static bool fit_rounded(spw_table_clock *clock, const head_times *times) {
            holds(clock, times, true);
 }
 
-static int64_t common_divisor(int64_t a, int64_t b) {
-    while (b != 0) {
-        int64_t rest = a % b;
-        a = b;
-        b = rest;
-    }
-    return a;
-}
-
-/* What instants the recorder can tell apart, from times of changes: the last
- * printed digit, or a coarser grid that all of them lie on when there are
- * enough different steps to make that no chance and the grid is a recorder's
- * (2 us at most, and 16 times finer than the shortest step). */
-static double change_resolution_s(const spw_table_clock *clock, const head_times *times) {
+/* What instants of changes can be told apart: the last printed digit. */
+static double last_digit_s(const spw_table_clock *clock, const head_times *times) {
     double width = INFINITY;
-    int64_t divisor = 0, shortest = INT64_MAX;
-    size_t different = 0;
-    for (size_t i = 0; i < times->n; i++) {
+    for (size_t i = 0; i < times->n; i++)
         width = fmin(width, times->width[i]);
-        divisor = common_divisor(times->tick[i], divisor);
-    }
-    for (size_t i = 0; i + 1 < times->n; i++) {
-        if (times->sorted[i] > 0 && times->sorted[i] < shortest)
-            shortest = times->sorted[i];
-        different += i == 0 || times->sorted[i] != times->sorted[i - 1];
-    }
-    double digit_s = spw_table_tick_s(clock, fmax(2 * width, 1));
-    double grid_s = spw_table_tick_s(clock, (double)divisor);
-    if (different >= 8 && shortest / 16 >= divisor && grid_s > digit_s && grid_s <= 2.0001e-6)
-        return grid_s;
-    return digit_s;
+    return spw_table_tick_s(clock, fmax(2 * width, 1));
 }
 
 static bool counts_rows(const spw_table_probe *probe) {
@@ -308,12 +283,13 @@ static void decide(const spw_table_probe *probe, const head_times *times, spw_ta
     }
     fit->rounded =
         times->n >= 3 && spw_table_probe_idle_repeats(probe, times->tick, times->n) * 10 > times->n;
-    fit->uneven_samples = usual > 0 && (changing < 0.5 || spw_table_probe_sampled(probe));
-    if (fit->uneven_samples) /* a change is up to a step before its row: the longer ones count */
+    clock->sampled = fit->uneven_samples =
+        usual > 0 && (changing < 0.5 || spw_table_probe_sampled(probe));
+    if (clock->sampled) /* a change is up to a step before its row: the longer ones count */
         clock->resolution_s = spw_table_tick_s(
             clock, (double)times->sorted[(size_t)(USUAL_STEPS * (double)(times->n - 2))]);
     else
-        clock->resolution_s = change_resolution_s(clock, times);
+        clock->resolution_s = last_digit_s(clock, times);
 }
 
 spw_status spw_table_fit_clock(const spw_table_layout *layout, const spw_table_probe *probe,

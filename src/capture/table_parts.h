@@ -224,6 +224,7 @@ typedef struct spw_table_clock {
     bool exact;          /* every step of the head is the same number of ticks */
     double narrow;       /* the finest rounding of the head, in ticks */
     double resolution_s;
+    bool sampled; /* ROWS: resolution_s is the usual step of samples, not a printed digit */
     double rate_hz;
     /* running */
     uint64_t rows; /* rows taken, missing ones included */

@@ -62,7 +62,8 @@ static spw_status refuse_start(table_reading *reading) {
     return SPW_OK;
 }
 
-/* With --rate a time column is left aside, but may not speak against it. */
+/* With --rate a time column of samples is left aside, but may not speak against it. Of
+ * changes at their own times it is the recorder's rate, held against them later. */
 static spw_status use_rate(table_reading *reading) {
     spw_table_clock *clock = &reading->clock;
     double rate = reading->options->rate_hz;
@@ -71,10 +72,7 @@ static spw_status use_rate(table_reading *reading) {
         bool even = clock->kind == SPW_CLOCK_EVEN && reading->probe.rows >= 3;
         if (!even && !reading->fit.rounded && !reading->fit.backwards && reading->probe.rows >= 4 &&
             spw_table_probe_changing(&reading->probe) >= 0.9)
-            return spw_error_set(reading->error, SPW_ERR_ARGUMENT,
-                                 "the rows are changes at their own times (column %zu), no "
-                                 "samples; leave --rate out",
-                                 reading->layout.time_column + 1);
+            return spw_table_say_unit(reading);
         status = SAY("column %zu looks like a time; it is left aside because --rate was given",
                      reading->layout.time_column + 1);
         if (status == SPW_OK && even && fabs(clock->rate_hz - rate) > 0.01 * rate)

@@ -42,4 +42,11 @@ spw_status spw_lanes_choose(spw_lanes *lanes) SPW_CHECKED;
 spw_status spw_lanes_end(spw_lanes *lanes) SPW_CHECKED;
 void spw_lanes_free(spw_lanes *lanes);
 
+/* --- recorder.c --- */
+/* After spw_lanes_end: finds the recorder's step for the lanes whose file prints finer than
+ * it sampled, says so in the capture's summary, and gives it to their trains.
+ * SPW_ERR_ARGUMENT where --rate contradicts the instants. */
+spw_status spw_lanes_find_step(spw_lanes *lanes, spw_capture *capture,
+                               spw_error *error) SPW_CHECKED;
+
 #endif

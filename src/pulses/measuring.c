@@ -170,6 +170,8 @@ static spw_status finish(const spw_measure_options *options, spw_lanes *lanes, s
     if (status == SPW_OK)
         status = spw_lanes_end(lanes);
     if (status == SPW_OK)
+        status = spw_lanes_find_step(lanes, c, error);
+    if (status == SPW_OK)
         status = fit_clock(options, lanes, end_s, c, error);
     if (status == SPW_OK)
         status = finish_lanes(lanes, end_s, c->clock_correction, c);

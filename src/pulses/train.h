@@ -2,6 +2,7 @@
 #ifndef SPW_TRAIN_H
 #define SPW_TRAIN_H
 
+#include "pulses/grid.h"
 #include "spanwright/pulses.h"
 
 /* Edges are kept in chunks; a full chunk is the window over which it is judged
@@ -31,6 +32,8 @@ struct spw_train {
     bool has_polarity;
     spw_polarity polarity;
     double resolution_us; /* NAN when unknown */
+    spw_grid_kind grid;   /* that all instants of the capture lie on, beside the file's own */
+    double grid_us;
 
     spw_chunk *chunk; /* judged and kept */
     size_t chunks, chunk_room;

@@ -12,6 +12,18 @@ static spw_status about_polarity(spw_channel *c) {
                          c->width_us.mean, c->other_width_us);
 }
 
+/* Such edges come from a simulator, or from a controller that shares the recorder's clock:
+ * what the recorder's own step was, they hide. */
+static spw_status about_step(const spw_train *train, spw_channel *c) {
+    if (train->grid != SPW_GRID_COARSE || c->signal != SPW_SIGNAL_CONTROL_PULSES)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings,
+                         "all edges lie on a grid of %.6g us, coarser than recorders sample: the "
+                         "recorder's step is hidden, and %.4g us is taken to be safe; give its "
+                         "samples a second with --rate HZ",
+                         train->grid_us, train->resolution_us);
+}
+
 static spw_status about_dropped(const spw_train *train, spw_channel *c) {
     if (train->dropped_edges == 0 || c->signal != SPW_SIGNAL_CONTROL_PULSES)
         return SPW_OK;
@@ -141,6 +153,8 @@ static spw_status about_events(spw_channel *c) {
 spw_status spw_warnings_add(const spw_train *train, const spw_edge_report *report,
                             spw_channel *channel) {
     spw_status status = about_polarity(channel);
+    if (status == SPW_OK)
+        status = about_step(train, channel);
     if (status == SPW_OK)
         status = about_dropped(train, channel);
     if (status == SPW_OK)

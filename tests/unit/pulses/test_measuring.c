@@ -65,9 +65,11 @@ static void all_channels(void **state) {
     assert_int_equal(c->channel[2].pulses, 0);
     assert_int_equal(c->channel[3].signal, SPW_SIGNAL_IDLE);
     assert_true(near(c->channel[0].width_us.mean, 1500.15, 1e-4));
-    assert_true(near(c->channel[0].resolution_us, 0.001, 1e-9));
-    /* the clock's 50 ppm rule: 0.075 us, doubled by the coverage factor */
-    assert_true(near(c->channel[0].width_us.U95, 1.96 * 50e-6 * 1500.15, 0.001));
+    /* 50 ns divide every interval of the lines and of the clock */
+    assert_true(near(c->channel[0].resolution_us, 0.05, 1e-9));
+    /* the clock's 50 ppm rule, 0.075 us, beside the step's 0.02 us; times the coverage factor */
+    assert_true(
+        near(c->channel[0].width_us.U95, 1.96 * hypot(50e-6 * 1500.15, 0.05 / sqrt(6)), 0.001));
     assert_true(c->clock_correction == 1);
     spw_capture_free(c);
     unlink(path);
@@ -111,6 +113,8 @@ static void known_frame(void **state) {
     o.channels = asked;
     o.n_channels = 1;
     o.known_frame_us = 20000;
+    o.read.has_rate = true; /* of one line alone, all edges lie on a grid of 500.05 us */
+    o.read.rate_hz = 1e9;
     spw_capture *c = measure(path, &o);
     assert_true(near(c->clock_correction, 20000 / 20002.0, 1e-9));
     assert_true(near(c->channel[0].period_us.mean, 20000, 1e-6));
