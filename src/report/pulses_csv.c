@@ -8,8 +8,8 @@
 
 #define HEADER "channel,index,lead_s,trail_s,width_us,u_width_us,period_us,flags\n"
 
-/* Words of the flags, joined by '|'. The longest: all of them, 73 bytes. */
-static void flag_words(uint32_t flags, char out[80]) {
+/* Words of the flags, joined by '|'. The longest: all of them, 79 bytes. */
+static void flag_words(uint32_t flags, char out[96]) {
     static const struct {
         uint32_t flag;
         const char *word;
@@ -18,14 +18,14 @@ static void flag_words(uint32_t flags, char out[80]) {
         {SPW_PULSE_JOINED, "joined"},       {SPW_PULSE_ODD, "odd"},
         {SPW_PULSE_NO_PERIOD, "no_period"}, {SPW_PULSE_CLIPPED, "clipped"},
         {SPW_PULSE_DOUBTFUL, "doubtful"},   {SPW_PULSE_SHORT, "short_frame"},
-        {SPW_PULSE_BROKEN, "broken"},
+        {SPW_PULSE_BROKEN, "broken"},       {SPW_PULSE_FIRST, "first"},
     };
     size_t used = 0;
     out[0] = '\0';
     for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
         if ((flags & words[i].flag) == 0)
             continue;
-        int wrote = snprintf(out + used, 80 - used, "%s%s", used > 0 ? "|" : "", words[i].word);
+        int wrote = snprintf(out + used, 96 - used, "%s%s", used > 0 ? "|" : "", words[i].word);
         used += wrote > 0 ? (size_t)wrote : 0;
     }
 }
@@ -55,7 +55,7 @@ static spw_status write_channel(const spw_channel *channel, spw_output *out, spw
         status = spw_error_set(error, SPW_ERR_MEMORY, "out of memory");
     for (size_t i = 0; i < channel->pulses && status == SPW_OK; i++) {
         const spw_pulse *pulse = &channel->pulse[i];
-        char cells[256], flags[80];
+        char cells[256], flags[96];
         spw_figure period;
         flag_words(pulse->flags, flags);
         int length = snprintf(cells, sizeof cells, ",%zu,%.40s,%.40s,%.40s,%.40s,%.40s,%s\n", i,
