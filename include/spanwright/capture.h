@@ -38,6 +38,8 @@ typedef enum spw_unit { SPW_UNIT_NONE, SPW_UNIT_VOLT, SPW_UNIT_FULL_SCALE } spw_
  *                  time unit; analogue: sample period); NAN when not known
  *   sampled        logic: resolution_s is the recorder's sample period; else it is what
  *                  the file can print, and the recorder's may be coarser
+ *   widths         logic: no levels, but pulse widths that another instrument read and
+ *                  printed; resolution_s is that of the times of its rows
  *   sample_rate_hz analogue only, > 0
  *   lossy          the samples went through a lossy codec, ...
  *   codec_samples  ... which moves a width by about so many sample periods (standard
@@ -52,6 +54,7 @@ typedef struct spw_channel_info {
     spw_unit unit;
     double resolution_s;
     bool sampled;
+    bool widths;
     double sample_rate_hz;
     double start_s; /* analogue: instant of sample 0 */
     bool lossy;
@@ -70,6 +73,12 @@ typedef struct spw_change {
     uint32_t level;
 } spw_change;
 
+/* One reading of a pulse width, as another instrument printed it: > 0 and finite. */
+typedef struct spw_reading {
+    double time_s; /* of its row, from the first one */
+    double width_us;
+} spw_reading;
+
 /* Samples are smaller than this, whatever their unit: sums of their squares stay finite.
  * A larger one counts as missing. */
 #define SPW_SAMPLE_MAX 1e30f
@@ -81,7 +90,9 @@ typedef struct spw_change {
  *   samples   n > 0 samples of one channel, the first of them sample number
  *             `first` of that channel (consecutive calls follow without holes);
  *             NAN is a missing sample
- * The last two may be NULL. With them a channel's changes may be counted
+ *   readings  n > 0 readings of a channel of widths, times never falling; NULL: they
+ *             are not wanted
+ * The next two may be NULL. With them a channel's changes may be counted
  * instead of delivered, which is what becomes of a bus clock's:
  *   pass_s    seconds; changes of the channel that each follow the one before
  *             sooner than this, both levels known, need only be counted from
@@ -104,6 +115,7 @@ typedef struct spw_sink {
     spw_status (*passed)(void *context, uint32_t channel, uint64_t n, double last_s,
                          spw_level level);
     float *(*place)(void *context, uint32_t channel, size_t n);
+    spw_status (*readings)(void *context, uint32_t index, const spw_reading *readings, size_t n);
 } spw_sink;
 
 typedef enum spw_time_unit {

@@ -13,7 +13,12 @@ extern "C" {
 #pragma GCC visibility push(default)
 #endif
 
-typedef enum spw_signal { SPW_SIGNAL_CONTROL_PULSES, SPW_SIGNAL_IDLE, SPW_SIGNAL_OTHER } spw_signal;
+typedef enum spw_signal {
+    SPW_SIGNAL_CONTROL_PULSES,
+    SPW_SIGNAL_IDLE,  /* a line that does not move */
+    SPW_SIGNAL_OTHER, /* levels that are no control pulses */
+    SPW_SIGNAL_WIDTHS /* pulse widths that another instrument read: no edges, no polarity */
+} spw_signal;
 typedef enum spw_polarity {
     SPW_POLARITY_POSITIVE,
     SPW_POLARITY_NEGATIVE,
@@ -41,6 +46,8 @@ typedef enum spw_event_kind {
 } spw_event_kind;
 /* The words of the JSON output; never NULL. */
 const char *spw_signal_name(spw_signal value);
+/* Has the channel pulses with a frame about them, measured or read by another instrument? */
+bool spw_signal_has_pulses(spw_signal value);
 const char *spw_polarity_name(spw_polarity value);
 const char *spw_polarity_basis_name(spw_polarity_basis value);
 const char *spw_event_kind_name(spw_event_kind value);
@@ -66,7 +73,7 @@ const char *spw_event_kind_name(spw_event_kind value);
 /* One whole pulse (both edges seen), 24 bytes. */
 typedef struct spw_pulse {
     double lead_s, trail_s;
-    float u_width_us; /* edge timing alone; the time base is not in it */
+    float u_width_us; /* edge timing alone; the time base is not in it; NAN: not known */
     uint32_t flags;
 } spw_pulse;
 /* (trail - lead) in microseconds. */

@@ -59,10 +59,15 @@ spw_status spw_verify(const spw_channel *before, const spw_channel *after, bool 
                       const spw_planned *planned, spw_verification **verification,
                       spw_error *error) {
     spw_verifier f = {.before = before, .after = after, .noise_us = NAN, .worst_moving_us = NAN};
-    if (before->signal != SPW_SIGNAL_CONTROL_PULSES || after->signal != SPW_SIGNAL_CONTROL_PULSES)
+    bool has_before = spw_signal_has_pulses(before->signal);
+    if (!has_before || !spw_signal_has_pulses(after->signal))
         return spw_error_set(error, SPW_ERR_EMPTY,
                              "the line %s the adapter carries no control pulses",
-                             before->signal != SPW_SIGNAL_CONTROL_PULSES ? "before" : "after");
+                             has_before ? "after" : "before");
+    if (one_capture && (before->signal == SPW_SIGNAL_WIDTHS || after->signal == SPW_SIGNAL_WIDTHS))
+        return spw_error_set(error, SPW_ERR_FORMAT,
+                             "a log of widths does not tell which pulse caused which; give two of "
+                             "them, before and after the adapter, with the same commands");
     f.v = calloc(1, sizeof *f.v);
     if (f.v == NULL)
         return spw_error_set(error, SPW_ERR_MEMORY, "out of memory");

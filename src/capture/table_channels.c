@@ -54,6 +54,16 @@ static spw_status announce(table_reading *reading, size_t c) {
         free(name);
         return status;
     }
+    if (column->role == SPW_ROLE_WIDTH)
+        status = column->unit_named
+                     ? SAY("%s: pulse widths in %s", safe, column->factor > 1 ? "ms" : "us")
+                     : WARN("%s: the table names no unit, and numbers like %.6g are taken as pulse "
+                            "widths in us",
+                            safe, probe->low[c]);
+    if (status != SPW_OK) {
+        free(name);
+        return status;
+    }
     bool analogue = column->role == SPW_ROLE_SAMPLES;
     column->channel = reading->channels++;
     if (analogue)
@@ -63,7 +73,9 @@ static spw_status announce(table_reading *reading, size_t c) {
                              .kind = analogue ? SPW_KIND_ANALOGUE : SPW_KIND_LOGIC,
                              .unit = analogue ? column->unit : SPW_UNIT_NONE,
                              .resolution_s = clock->resolution_s,
-                             .sampled = clock->kind != SPW_CLOCK_ROWS || clock->sampled,
+                             .sampled = clock->kind != SPW_CLOCK_ROWS || clock->sampled ||
+                                        column->role == SPW_ROLE_WIDTH,
+                             .widths = column->role == SPW_ROLE_WIDTH,
                              .sample_rate_hz = analogue ? clock->rate_hz : 0.0,
                              .full_scale = NAN};
     return reading->emitter->sink->channel(reading->emitter->sink->context, column->channel, &info);

@@ -262,7 +262,7 @@ static bool counts_rows(const spw_table_probe *probe) {
 /* Every row of a table of changes changes something; samples mostly repeat. */
 static void decide(const spw_table_probe *probe, const head_times *times, spw_table_fit *fit) {
     spw_table_clock *clock = &fit->clock;
-    int64_t usual = median_step(times);
+    int64_t usual = fit->usual_step = median_step(times);
     double changing = spw_table_probe_changing(probe);
     bool doubtful = false, samples = !(changing >= 0.9);
     spw_table_clock fine = *clock, rounded = *clock;

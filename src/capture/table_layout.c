@@ -171,6 +171,33 @@ static spw_status find_data(spw_table_finder *find) {
     return SPW_OK;
 }
 
+/* Numbers like pulse widths, whose rows are frames and not samples. */
+static bool like_widths(const spw_table_finder *find, size_t column) {
+    size_t numbers = 0;
+    for (size_t i = 0; i < find->tail_rows; i++) {
+        spw_table_cell cell = spw_table_find_cell(find, &find->tail[i], column);
+        spw_decimal number;
+        if (spw_table_find_class(find, &cell, &number) != SPW_CELL_NUMBER)
+            continue;
+        double value = spw_decimal_value(&number);
+        if (value < SPW_TABLE_WIDTH_LEAST_US || value > SPW_TABLE_WIDTH_MOST_US)
+            return false;
+        numbers++;
+    }
+    return numbers * 2 > find->tail_rows;
+}
+
+/* The advice of a table without a time. */
+static const char *rate_advice(const spw_table_finder *find, char out[96]) {
+    const spw_table_layout *layout = find->layout;
+    size_t k = layout->columns;
+    while (k > 0 && !layout->column[k - 1].value)
+        k--;
+    if (k > 0 && !(layout->told_rate_hz > 0) && like_widths(find, k - 1))
+        return "--rate HZ (if each is the pulse width of a frame, --rate 50)";
+    return spw_table_rate_words(layout, out);
+}
+
 static spw_status check_columns(spw_table_finder *find) {
     const spw_table_layout *layout = find->layout;
     size_t values = 0;
@@ -178,7 +205,7 @@ static spw_status check_columns(spw_table_finder *find) {
         values += layout->column[k].value && k != layout->time_column && k != layout->count_column;
     const spw_table_cell *name = &layout->column[layout->first].name;
     char shown[64], rate[96];
-    const char *words = spw_table_rate_words(layout, rate);
+    const char *words = rate_advice(find, rate);
     if (layout->time_column == SPW_TABLE_NONE && !find->options->has_rate)
         return spw_error_set(find->error, SPW_ERR_FORMAT,
                              "no column of the table is a time; give the rows a second with %s",

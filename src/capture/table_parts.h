@@ -15,6 +15,10 @@
 #define SPW_TABLE_HEAD_ROWS ((size_t)65536) /* rows the head is judged by, at most */
 #define SPW_TABLE_NONE SIZE_MAX
 
+/* Common practice: a servo's pulses last 500 to 2500 us, with some room. */
+#define SPW_TABLE_WIDTH_LEAST_US 400.0
+#define SPW_TABLE_WIDTH_MOST_US 2600.0
+
 /* ---- cells (table_cell.c) ---- */
 
 typedef struct spw_table_cell {
@@ -111,9 +115,10 @@ size_t spw_table_tail_rows(const char *head, size_t length, bool whole, char lin
 typedef enum spw_table_role {
     SPW_ROLE_SKIP,
     SPW_ROLE_TIME,
-    SPW_ROLE_LOGIC,  /* 0 and 1, or words */
-    SPW_ROLE_LEVEL,  /* volts read as logic by a threshold */
-    SPW_ROLE_SAMPLES /* volts */
+    SPW_ROLE_LOGIC,   /* 0 and 1, or words */
+    SPW_ROLE_LEVEL,   /* volts read as logic by a threshold */
+    SPW_ROLE_SAMPLES, /* volts */
+    SPW_ROLE_WIDTH    /* pulse widths; `factor` makes them us */
 } spw_table_role;
 
 typedef struct spw_table_column {
@@ -124,6 +129,7 @@ typedef struct spw_table_column {
     spw_unit unit;    /* of volts */
     double factor;    /* to volts */
     bool named_volts; /* the header says volts */
+    bool unit_named;  /* WIDTH: the header says us or ms */
     spw_table_cell name;
     uint32_t channel;
     size_t slot;       /* SAMPLES: its place among them */
@@ -275,8 +281,9 @@ typedef struct spw_table_fit {
     bool uneven_samples; /* rows are samples, each at its own time */
     bool backwards;      /* at row `back_row` of the head */
     size_t back_row;
-    size_t rows; /* rows of the head in time order */
-    bool counts; /* 0, 1, 2, ... or 1, 2, 3, ... */
+    int64_t usual_step; /* median, in ticks */
+    size_t rows;        /* rows of the head in time order */
+    bool counts;        /* 0, 1, 2, ... or 1, 2, 3, ... */
 } spw_table_fit;
 /* Median distance of the first channel's pulses, or of the rows where no channel has
  * levels, in numbers of the time column; NAN (also out of memory: it serves an advice). */

@@ -46,7 +46,7 @@ static spw_status prepare(const table_reading *reading, spw_table_job *job, spw_
             run->last_column = k;
             run->time_first = run->time_first && k > layout->time_column;
         }
-    run->tail_counts = run->time_first && run->sampled == 0;
+    run->tail_counts = run->time_first && run->sampled == 0 && reading->widths == 0;
     run->block_rows = run->sampled > 0 ? SAMPLES_KEPT / run->sampled : 1;
     if (run->block_rows > 4096)
         run->block_rows = 4096;

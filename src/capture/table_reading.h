@@ -21,6 +21,8 @@ typedef struct table_reading {
     char **names; /* of the channels, as many as `channels` */
     uint32_t channels;
     size_t sampled;
+    size_t widths;    /* channels of pulse widths */
+    double row_apart; /* usual distance of rows, in numbers of the time column */
 } table_reading;
 
 #define SAY(...) spw_notes_add(&reading->summary->recognised, __VA_ARGS__)
@@ -28,6 +30,11 @@ typedef struct table_reading {
 
 /* Decides on the clock (table_timing.c); refuses what cannot be told. */
 spw_status spw_table_find_clock(table_reading *reading) SPW_CHECKED;
+/* Tells columns of pulse widths, and of degrees, from volts (table_widths.c). */
+spw_status spw_table_find_widths(table_reading *reading) SPW_CHECKED;
+/* The unit that makes numbers `apart` frames of control pulses where seconds do not;
+ * NULL when none does (table_say.c). */
+const char *spw_table_unit_that_fits(double apart);
 /* Announces the channels (table_channels.c). */
 spw_status spw_table_announce(table_reading *reading) SPW_CHECKED;
 

@@ -57,7 +57,7 @@ static const char *unit_name(int exponent) {
 
 /* Frames of control pulses come 1.7 to 250 ms apart: the unit that makes them so of
  * numbers `apart`; NULL when they are so in seconds, or in no unit. */
-static const char *unit_that_fits(double apart) {
+const char *spw_table_unit_that_fits(double apart) {
     static const struct {
         const char *name;
         double in_ms;
@@ -74,7 +74,7 @@ static const char *unit_that_fits(double apart) {
 static spw_status say_seconds(table_reading *reading) {
     const spw_table_probe *probe = &reading->probe;
     double apart = spw_table_probe_spacing(probe, &reading->fit.clock);
-    const char *fits = unit_that_fits(apart);
+    const char *fits = spw_table_unit_that_fits(apart);
     spw_status status = SAY("time in column %zu, taken as seconds: the table names no unit",
                             reading->layout.time_column + 1);
     if (status == SPW_OK && fits != NULL)
@@ -122,8 +122,13 @@ spw_status spw_table_say_clock(table_reading *reading) {
     const spw_table_clock *clock = &reading->clock;
     switch (clock->kind) {
     case SPW_CLOCK_RATE:
+        if (reading->widths > 0)
+            return SAY("rows are readings of pulse widths, %.9g a second by --rate",
+                       clock->rate_hz);
         return SAY("rows are samples, %.9g a second by --rate", clock->rate_hz);
     case SPW_CLOCK_ROWS:
+        if (reading->widths > 0)
+            return SAY("rows are readings of pulse widths, each at its own time");
         return SAY("rows are %s, each at its own time",
                    reading->fit.uneven_samples ? "samples at uneven steps" : "changes");
     case SPW_CLOCK_EVEN:
@@ -182,7 +187,9 @@ spw_status spw_table_warn_cells(table_reading *reading) {
             WARN("%s: %llu %s no %s and count as unknown, the first in line %llu",
                  spw_text_safe(safe, sizeof safe, name, strlen(name)),
                  (unsigned long long)column->bad, COUNTED(column->bad, "cell holds", "cells hold"),
-                 column->role == SPW_ROLE_LOGIC ? "0 or 1" : "usable number (below 1e30)",
+                 column->role == SPW_ROLE_LOGIC   ? "0 or 1"
+                 : column->role == SPW_ROLE_WIDTH ? "pulse width"
+                                                  : "usable number (below 1e30)",
                  (unsigned long long)column->bad_line);
         if (status != SPW_OK)
             return status;

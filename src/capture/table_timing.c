@@ -70,8 +70,8 @@ static spw_status use_rate(table_reading *reading) {
     spw_status status = SPW_OK;
     if (reading->layout.time_column != SPW_TABLE_NONE) {
         bool even = clock->kind == SPW_CLOCK_EVEN && reading->probe.rows >= 3;
-        if (!even && !reading->fit.rounded && !reading->fit.backwards && reading->probe.rows >= 4 &&
-            spw_table_probe_changing(&reading->probe) >= 0.9)
+        if (!even && reading->widths == 0 && !reading->fit.rounded && !reading->fit.backwards &&
+            reading->probe.rows >= 4 && spw_table_probe_changing(&reading->probe) >= 0.9)
             return spw_table_say_unit(reading);
         status = SAY("column %zu looks like a time; it is left aside because --rate was given",
                      reading->layout.time_column + 1);
@@ -82,7 +82,10 @@ static spw_status use_rate(table_reading *reading) {
             status = WARN("the times do not run at even steps; --rate is used all the same");
     }
     *clock = (spw_table_clock){
-        .kind = SPW_CLOCK_RATE, .rate_hz = rate, .resolution_s = 1 / rate, .step = 0};
+        .kind = SPW_CLOCK_RATE,
+        .rate_hz = rate,
+        .resolution_s = reading->widths > 0 ? (double)NAN : 1 / rate, /* frames are no samples */
+        .step = 0};
     return status;
 }
 
@@ -96,6 +99,8 @@ spw_status spw_table_find_clock(table_reading *reading) {
     }
     reading->clock = reading->fit.clock;
     status = refuse_start(reading);
+    if (status == SPW_OK)
+        status = spw_table_find_widths(reading);
     if (status == SPW_OK && reading->options->has_rate)
         status = use_rate(reading);
     else if (status == SPW_OK)

@@ -76,7 +76,24 @@ static uint32_t threshold(const spw_table_column *column, double value) {
     return value > column->low / 2 + column->high / 2 ? SPW_LEVEL_HIGH : SPW_LEVEL_LOW;
 }
 
+static spw_status put_width(spw_table_run *run, spw_table_column *column, double value) {
+    const spw_sink *sink = run->job->emitter->sink;
+    double width_us = value * column->factor;
+    if (!(width_us > 0 && width_us < (double)SPW_SAMPLE_MAX)) {
+        note_bad(run, column);
+        return SPW_OK;
+    }
+    if (sink->readings == NULL)
+        return SPW_OK;
+    double now_s = spw_table_clock_now_s(&run->job->clock);
+    run->now_s = now_s > run->now_s ? now_s : run->now_s;
+    spw_reading reading = {.time_s = run->now_s, .width_us = width_us};
+    return sink->readings(sink->context, column->channel, &reading, 1);
+}
+
 static spw_status put_value(spw_table_run *run, spw_table_column *column, double value) {
+    if (column->role == SPW_ROLE_WIDTH)
+        return put_width(run, column, value);
     if (column->role == SPW_ROLE_SAMPLES) {
         float sample = (float)(value * column->factor);
         if (!(fabsf(sample) < SPW_SAMPLE_MAX)) {

@@ -9,7 +9,7 @@
 #define MOST_NAMED 12 /* channels listed in a complaint */
 
 static bool is_pulses(const spw_channel *channel) {
-    return channel->signal == SPW_SIGNAL_CONTROL_PULSES;
+    return spw_signal_has_pulses(channel->signal);
 }
 
 static void put_name(spw_text *text, const spw_channel *channel) {

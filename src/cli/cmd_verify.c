@@ -29,7 +29,7 @@ static int choose(const spw_capture *capture, const char *name, const char *opti
     size_t found = 0;
     for (size_t i = 0; i < capture->channels; i++) {
         const spw_channel *channel = &capture->channel[i];
-        if (name != NULL ? !is_named(channel, name) : channel->signal != SPW_SIGNAL_CONTROL_PULSES)
+        if (name != NULL ? !is_named(channel, name) : !spw_signal_has_pulses(channel->signal))
             continue;
         *chosen = channel;
         found++;

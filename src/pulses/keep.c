@@ -50,6 +50,7 @@ void spw_train_free(spw_train *train) {
         return;
     spw_train_drop_edges(train);
     free(train->shift);
+    free(train->reading);
     spw_channel_clear(&train->channel);
     free(train);
 }
@@ -129,7 +130,8 @@ static spw_status drop_window(spw_train *train) {
 
 /* Takes n edges off what may be kept; all is gone once that failed. Trains of one capture may
  * be filled by several threads. */
-static bool may_keep(_Atomic uint64_t *left, uint64_t n) {
+bool spw_train_may_keep(spw_train *train, uint64_t n) {
+    _Atomic uint64_t *left = train->edges_left;
     uint64_t before = left != NULL ? atomic_load(left) : UINT64_MAX;
     while (left != NULL &&
            !atomic_compare_exchange_weak(left, &before, before < n ? 0 : before - n))
@@ -140,7 +142,7 @@ static bool may_keep(_Atomic uint64_t *left, uint64_t n) {
 static spw_status judge_window(spw_train *train) {
     if (!plausible(train))
         return drop_window(train);
-    if (!may_keep(train->edges_left, train->in_window))
+    if (!spw_train_may_keep(train, train->in_window))
         return SPW_ERR_LIMIT;
     spw_status status = keep_chunk(train, train->window, train->in_window);
     if (status != SPW_OK)

@@ -144,6 +144,8 @@ static spw_status need_train(spw_lanes *lanes, spw_lane *lane) {
     spw_status status = spw_train_new(lanes->options, lane->info.resolution_s, &lane->train);
     if (status == SPW_OK)
         lane->train->edges_left = &lanes->edges_left;
+    if (status == SPW_OK && lane->info.widths)
+        status = spw_train_read_widths(lane->train, lane->info.resolution_s);
     return status;
 }
 
@@ -196,6 +198,20 @@ static spw_status on_changes(void *context, const spw_change *changes, size_t n)
         if (status == SPW_OK)
             status = one_change(lanes, lane, &changes[i]);
     }
+    return status;
+}
+
+static spw_status on_readings(void *context, uint32_t index, const spw_reading *readings,
+                              size_t n) {
+    spw_lanes *lanes = context;
+    spw_status status = spw_lanes_choose(lanes);
+    if (status == SPW_OK && (index >= lanes->n || !lanes->lane[index].info.widths))
+        return SPW_ERR_ARGUMENT;
+    if (status != SPW_OK || !lanes->lane[index].wanted)
+        return status;
+    status = need_train(lanes, &lanes->lane[index]);
+    for (size_t i = 0; i < n && status == SPW_OK; i++)
+        status = spw_train_reading(lanes->lane[index].train, &readings[i]);
     return status;
 }
 
@@ -321,7 +337,8 @@ spw_sink spw_lanes_sink(spw_lanes *lanes) {
                       .samples = on_samples,
                       .pass_s = on_pass_s,
                       .passed = on_passed,
-                      .place = on_place};
+                      .place = on_place,
+                      .readings = on_readings};
 }
 
 spw_status spw_lanes_end(spw_lanes *lanes) {

@@ -9,10 +9,16 @@ const char *spw_signal_name(spw_signal value) {
         return "control_pulses";
     case SPW_SIGNAL_IDLE:
         return "idle";
+    case SPW_SIGNAL_WIDTHS:
+        return "widths";
     case SPW_SIGNAL_OTHER:
         break;
     }
     return "other";
+}
+
+bool spw_signal_has_pulses(spw_signal value) {
+    return value == SPW_SIGNAL_CONTROL_PULSES || value == SPW_SIGNAL_WIDTHS;
 }
 
 const char *spw_polarity_name(spw_polarity value) {

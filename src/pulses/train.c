@@ -213,6 +213,8 @@ spw_status spw_train_build(spw_train *train, double end_s) {
     end_s = fmin(end_s, train->to_s);
     start_channel(c);
     train->built = true;
+    if (train->read)
+        return spw_readings_build(train, c);
     spw_survey survey;
     spw_polarity_answer polarity;
     double even = 0;
@@ -278,6 +280,8 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
     if (status != SPW_OK)
         return status;
     spw_channel *c = &train->channel;
+    if (train->read)
+        clock_scale = 1; /* the recorder's clock is not that of the widths */
     double start_s = train->from_s * clock_scale;
     end_s = fmin(end_s, train->to_s) * clock_scale;
     if (clock_scale != 1) {
@@ -286,8 +290,9 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
     }
     c->resolution_us = train->resolution_us;
     status = spw_doubts_find(report, start_s, end_s, clock_scale, c);
-    if (status == SPW_OK && c->signal == SPW_SIGNAL_CONTROL_PULSES) {
-        status = spw_breaks_find(train, report, start_s, end_s, clock_scale, c);
+    if (status == SPW_OK && spw_signal_has_pulses(c->signal)) {
+        if (!train->read)
+            status = spw_breaks_find(train, report, start_s, end_s, clock_scale, c);
         if (status == SPW_OK)
             status = spw_holds_find(train, report, c);
         spw_doubts_mark_holds(c);
@@ -296,6 +301,8 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
             status = spw_figures_fill(train, report, c);
         if (status == SPW_OK)
             status = spw_events_find(start_s, end_s, report, c);
+        if (status == SPW_OK && train->read)
+            status = spw_readings_say(train, c);
     }
     if (status == SPW_OK)
         status = spw_warnings_add(train, report, c);

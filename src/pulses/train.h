@@ -56,6 +56,13 @@ struct spw_train {
     spw_shift *shift; /* where the frames' lattice shifts, without the clock's correction */
     size_t shifts, shift_room;
 
+    /* A channel of pulse widths that another instrument read: */
+    bool read;
+    double instant_us;  /* step of its rows' times; resolution_us is that of the widths */
+    bool step_shown;    /* by the values; else it is assumed */
+    spw_pulse *reading; /* until spw_train_build */
+    size_t readings, reading_room;
+
     bool built; /* spw_train_build was called: */
     spw_channel channel;
 };
@@ -79,6 +86,18 @@ spw_status spw_train_takes(spw_train *train, const spw_edge *edge, bool *takes) 
 spw_status spw_train_enter(spw_train *train) SPW_CHECKED;
 /* Was a pulse from start_s to end_s cut by the choice, not by the line? */
 bool spw_train_cuts(const spw_train *train, double start_s, double end_s);
+
+/* Takes n edges off what the trains of a capture may keep; false: no more. */
+bool spw_train_may_keep(spw_train *train, uint64_t n);
+
+/* --- readings.c: instead of edges --- */
+/* From here on the train takes readings, at times in steps of instant_s (NAN: unknown). */
+spw_status spw_train_read_widths(spw_train *train, double instant_s) SPW_CHECKED;
+spw_status spw_train_reading(spw_train *train, const spw_reading *reading) SPW_CHECKED;
+/* All readings to pulses of one regime; for spw_train_build. */
+spw_status spw_readings_build(spw_train *train, spw_channel *channel) SPW_CHECKED;
+/* What they do not tell, after all figures. */
+spw_status spw_readings_say(const spw_train *train, spw_channel *channel) SPW_CHECKED;
 
 /* A walk over the kept edges. */
 typedef struct spw_edge_walk {
@@ -177,6 +196,8 @@ void spw_odd_describe(spw_channel *channel);
 /* --- uncertainty.c --- */
 typedef struct spw_recording {
     double resolution_us; /* 0: exact or not stated */
+    double instant_us;    /* the same of a lead edge alone */
+    bool read;            /* widths that another instrument read: their phase is not known */
     double timebase_ppm;
     double template_us, asymmetry_us;
     bool analogue;

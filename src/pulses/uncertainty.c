@@ -16,6 +16,8 @@ spw_recording spw_recording_of(const spw_train *train, const spw_edge_report *re
     bool counted = report == NULL || report->method == SPW_METHOD_SAMPLES;
     if (counted && train->resolution_us > 0)
         r.resolution_us = train->resolution_us;
+    r.read = train->read;
+    r.instant_us = !train->read ? r.resolution_us : train->instant_us > 0 ? train->instant_us : 0;
     return r;
 }
 
@@ -116,7 +118,9 @@ spw_status spw_width_summary(const spw_recording *recording, const spw_channel *
     if (status == SPW_OK) {
         for (size_t i = 0; i < n; i++)
             v[i] = channel->pulse[at[i]].lead_s;
-        b.u_sampling = spw_sampling_u(v, n, period_us, n > 1 ? s.sd : 0, recording->resolution_us);
+        b.u_sampling = recording->read ? recording->resolution_us / sqrt(6.0)
+                                       : spw_sampling_u(v, n, period_us, n > 1 ? s.sd : 0,
+                                                        recording->resolution_us);
         b.u_timebase = 1e-6 * recording->timebase_ppm * s.mean;
         s.floor = spw_width_floor(recording, channel, at, n);
         spw_component parts[] = {{b.u_scatter, b.dof_scatter},
@@ -139,7 +143,7 @@ spw_status spw_period_uncertainty(const spw_recording *recording, const double *
     spw_status status = spw_type_a(period_us, n, &u, &dof, &effective);
     if (status != SPW_OK)
         return status;
-    double quantum_us = recording->resolution_us;
+    double quantum_us = recording->instant_us;
     /* A source that keeps an even grid: the edges scatter about it and periods
      * are anticorrelated; the mean is (last - first)/n and knows the scatter of two
      * edges only. A source that waits a frame after each frame drifts off the

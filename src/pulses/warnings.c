@@ -69,7 +69,7 @@ static spw_status about_scatter(spw_channel *c) {
         if (longest == NULL || c->hold[i].pulses > longest->pulses)
             longest = &c->hold[i];
     double sd_us = longest != NULL ? longest->width_us.sd : 0;
-    if (c->signal != SPW_SIGNAL_CONTROL_PULSES || !(sd_us > SOFTWARE_SD_US))
+    if (!spw_signal_has_pulses(c->signal) || !(sd_us > SOFTWARE_SD_US))
         return SPW_OK;
     return spw_notes_add(&c->warnings,
                          "the widths scatter by %.0f us rms about one level: software that times "

@@ -76,13 +76,14 @@ void spw_describe_capture(const spw_page *page, const spw_capture *capture, cons
 }
 
 /* The largest line of an uncertainty budget, and what would make it smaller. */
-static const char *largest_line(const spw_budget *budget, double *u) {
+static const char *largest_line(const spw_budget *budget, bool read, double *u) {
     const struct {
         double u;
         const char *name;
     } lines[] = {
         {budget->u_scatter, "scatter of the pulses (more frames lower it)"},
-        {budget->u_sampling, "sampling (a higher sample rate lowers it)"},
+        {budget->u_sampling, read ? "the step of the instrument that read the widths"
+                                  : "sampling (a higher sample rate lowers it)"},
         {budget->u_timebase,
          "the recorder's time base (--known-frame-us, or a checked recorder, lowers it)"},
         {budget->u_template, "the edge shape learned from the recording (more pulses lower it)"},
@@ -114,7 +115,7 @@ static void describe_budget(const spw_page *page, const spw_channel *channel) {
     if (hold == NULL)
         return;
     double u;
-    const char *name = largest_line(&hold->budget, &u);
+    const char *name = largest_line(&hold->budget, channel->signal == SPW_SIGNAL_WIDTHS, &u);
     if (name != NULL)
         spw_page_row(page, "Uncertainty", "largest part at %s: %s, %s of u = %s",
                      spw_figure_known(hold->width_us.mean, hold->width_us.U95, "us").text, name,
@@ -153,16 +154,23 @@ static double sampling_floor(const spw_channel *channel) {
 
 void spw_describe_measured(const spw_page *page, const spw_capture *capture,
                            const spw_channel *channel) {
-    spw_page_row(page, "Measured", "%zu pulses, %zu of them counted, in %zu %s; %s channel",
-                 channel->pulses, channel->counted, channel->holds,
+    bool read = channel->signal == SPW_SIGNAL_WIDTHS;
+    spw_page_row(page, "Measured", "%zu %s, %zu of them counted, in %zu %s; %s", channel->pulses,
+                 read ? "readings" : "pulses", channel->counted, channel->holds,
                  channel->holds == 1 ? "hold" : "holds",
-                 channel->kind == SPW_KIND_LOGIC ? "logic" : "analogue");
+                 read                              ? "a table of widths"
+                 : channel->kind == SPW_KIND_LOGIC ? "logic channel"
+                                                   : "analogue channel");
     describe_analogue(page, channel);
     spw_describe_trust(page, capture, channel);
     double floor_us = sampling_floor(channel);
     const char *step =
         channel->kind == SPW_KIND_LOGIC ? "instants between steps of" : "detail between samples of";
-    if (isfinite(channel->resolution_us))
+    if (read)
+        spw_page_row(page, "Not resolved",
+                     "widths between steps of %s; what the instrument that read them is off by",
+                     spw_figure_plain(channel->resolution_us, 3, "us").text);
+    else if (isfinite(channel->resolution_us))
         spw_page_row(page, "Not resolved",
                      "%s %s; scatter of a width below %s; a clock error common to controller "
                      "and recorder (%s assumed)",
@@ -180,7 +188,9 @@ void spw_describe_measured(const spw_page *page, const spw_capture *capture,
 void spw_describe_frame(const spw_page *page, const spw_channel *channel) {
     const spw_summary *period = &channel->period_us;
     if (period->n == 0) {
-        spw_page_row(page, "Frame", "not known: no two pulses follow each other");
+        spw_page_row(page, "Frame", "not known: %s",
+                     channel->signal == SPW_SIGNAL_WIDTHS ? "the rows do not come frame by frame"
+                                                          : "no two pulses follow each other");
         return;
     }
     spw_page_row(page, "Frame", "%s (%s), from %s to %s",

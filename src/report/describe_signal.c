@@ -65,6 +65,10 @@ static const char *turned_over(const spw_channel *channel) {
 }
 
 void spw_describe_polarity(const spw_page *page, const spw_channel *channel) {
+    if (channel->signal == SPW_SIGNAL_WIDTHS) {
+        spw_page_row(page, "Polarity", "not told by widths alone");
+        return;
+    }
     const char *name = spw_polarity_name(channel->polarity), *turned = turned_over(channel);
     switch (channel->polarity_basis) {
     case SPW_BASIS_OPTION:
@@ -177,8 +181,9 @@ static void describe_odd(const spw_page *page, const spw_odd *odd) {
 }
 
 void spw_describe_events(const spw_page *page, const spw_channel *channel) {
-    event_row(page, channel, SPW_EVENT_MISSING_FRAMES, true);
-    event_row(page, channel, SPW_EVENT_JOINED_PULSE, true);
+    bool line = channel->signal != SPW_SIGNAL_WIDTHS; /* widths tell nothing of the gaps */
+    event_row(page, channel, SPW_EVENT_MISSING_FRAMES, line);
+    event_row(page, channel, SPW_EVENT_JOINED_PULSE, line);
     static const spw_event_kind rest[] = {SPW_EVENT_SHORT_FRAME,   SPW_EVENT_RUNT_PULSE,
                                           SPW_EVENT_LONG_PULSE,    SPW_EVENT_ODD_WIDTH,
                                           SPW_EVENT_CUT_PULSE,     SPW_EVENT_CLIPPING,

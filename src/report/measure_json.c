@@ -71,7 +71,7 @@ static json_t *span_object(spw_json *json, const spw_span *built) {
 
 static json_t *span(spw_json *json, const spw_channel *channel, double neutral_us) {
     spw_span built;
-    if (channel->signal != SPW_SIGNAL_CONTROL_PULSES)
+    if (!spw_signal_has_pulses(channel->signal))
         return json_null();
     if (spw_span_build(&channel, 1, neutral_us, &built) != SPW_OK) {
         json->failed = true;
@@ -202,7 +202,7 @@ static json_t *after_last_frame(spw_json *json, const spw_channel *channel) {
 }
 
 static json_t *channel_object(spw_json *json, const spw_channel *channel, double neutral_us) {
-    bool pulses = channel->signal == SPW_SIGNAL_CONTROL_PULSES;
+    bool pulses = spw_signal_has_pulses(channel->signal);
     json_t *object = json_object();
     spw_json_put(json, object, "name", spw_json_text(channel->name));
     spw_json_put(json, object, "kind",

@@ -22,7 +22,7 @@ typedef struct context {
 } context;
 
 static bool is_pulses(const spw_channel *channel) {
-    return channel->signal == SPW_SIGNAL_CONTROL_PULSES;
+    return spw_signal_has_pulses(channel->signal);
 }
 
 static void put_ruler(const context *c, const spw_span *span, double covered) {
@@ -128,8 +128,10 @@ static void put_channel(const context *c, const spw_channel *channel, spw_span *
         return;
     }
     spw_text_puts(c->page->out, "\n");
-    spw_page_title(c->page, "Channel %s: looks like control pulses",
-                   spw_shown_name(channel->name, 200).text);
+    spw_page_title(c->page, "Channel %s: %s", spw_shown_name(channel->name, 200).text,
+                   channel->signal == SPW_SIGNAL_WIDTHS
+                       ? "pulse widths that another instrument read"
+                       : "looks like control pulses");
     for (size_t i = 0; i < channel->warnings.n; i++)
         spw_page_warn(c->page, "%s", channel->warnings.text[i]);
     spw_describe_measured(c->page, c->capture, channel);
@@ -231,7 +233,7 @@ static void put_next(const context *c, const spw_span *spans, size_t n) {
         const spw_channel *channel = &c->capture->channel[i];
         if (!is_pulses(channel))
             continue;
-        if (channel->polarity == SPW_POLARITY_UNDECIDED)
+        if (channel->polarity == SPW_POLARITY_UNDECIDED && channel->signal != SPW_SIGNAL_WIDTHS)
             spw_page_step(c->page, step++,
                           "Say which polarity %s has: --polarity positive or "
                           "--polarity negative.",

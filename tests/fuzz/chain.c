@@ -116,8 +116,7 @@ static void make_sheet(const spw_capture *capture, const spw_channel *channel, c
     spw_verification *v = NULL;
     spw_planned planned = spw_planned_of(plan);
     for (size_t i = 0; i < capture->channels && v == NULL; i++)
-        if (&capture->channel[i] != channel &&
-            capture->channel[i].signal == SPW_SIGNAL_CONTROL_PULSES)
+        if (&capture->channel[i] != channel && spw_signal_has_pulses(capture->channel[i].signal))
             v = fuzz_check_verify(channel, &capture->channel[i], &planned, &verified_json);
     fuzz_promise(spw_report_plan_json(plan, &source, 1, &planned_json) == SPW_OK, "memory");
     spw_sheet_facts facts = {.plan = plan,
@@ -170,7 +169,7 @@ static void measure(const choice *c, const spw_text *bytes, const spw_bench *ben
         fuzz_error_said(&error, status);
     measure_pipe(c, bytes, path, &options, &json);
     for (size_t i = 0; status == SPW_OK && i < capture->channels; i++)
-        if (capture->channel[i].signal == SPW_SIGNAL_CONTROL_PULSES) {
+        if (spw_signal_has_pulses(capture->channel[i].signal)) {
             follow(capture, &capture->channel[i], bench, &options, &json);
             break;
         }

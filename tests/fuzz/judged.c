@@ -128,7 +128,7 @@ static void check_pulses(const spw_channel *channel, double end_s) {
 }
 
 static void check_channel(const spw_channel *channel, double end_s) {
-    bool pulses = channel->signal == SPW_SIGNAL_CONTROL_PULSES;
+    bool pulses = spw_signal_has_pulses(channel->signal);
     fuzz_promise(channel->name != NULL && channel->name[0] != '\0', "channels have a name");
     fuzz_promise(pulses == (channel->reason == NULL), "a reason where there are no pulses");
     if (channel->reason != NULL)
@@ -148,7 +148,7 @@ static void measured_back(const spw_capture *capture, const spw_text *json) {
     const spw_channel *only = NULL;
     size_t found = 0;
     for (size_t i = 0; i < capture->channels; i++)
-        if (capture->channel[i].signal == SPW_SIGNAL_CONTROL_PULSES) {
+        if (spw_signal_has_pulses(capture->channel[i].signal)) {
             only = &capture->channel[i];
             found++;
         }

@@ -33,6 +33,7 @@ static spw_status on_channel(void *context, uint32_t index, const spw_channel_in
     for (size_t i = 0; i < info->name_length; i++)
         mix(digest, (unsigned char)info->name[i]);
     mix(digest, (uint64_t)info->kind << 8 | (uint64_t)info->unit << 1 | info->lossy);
+    mix(digest, info->widths);
     mix_double(digest, info->resolution_s);
     mix_double(digest, info->sample_rate_hz);
     mix_double(digest, info->start_s);
@@ -59,6 +60,16 @@ static spw_status on_samples(void *context, uint32_t index, uint64_t first, cons
     return l->inner.samples(&l->kept, index, first, values, n);
 }
 
+static spw_status on_readings(void *context, uint32_t index, const spw_reading *readings,
+                              size_t n) {
+    listener *l = context;
+    for (size_t i = 0; i < n; i++) {
+        mix_double(&l->digest[index % LISTENERS], readings[i].time_s);
+        mix_double(&l->digest[index % LISTENERS], readings[i].width_us);
+    }
+    return l->inner.readings(&l->kept, index, readings, n);
+}
+
 static float *on_place(void *context, uint32_t index, size_t n) {
     listener *l = context;
     return l->inner.place(&l->kept, index, n);
@@ -71,7 +82,8 @@ static void begin(listener *l, spw_sink *sink, uint64_t stop_after, fuzz_reading
                        .channel = on_channel,
                        .changes = on_changes,
                        .samples = on_samples,
-                       .place = on_place};
+                       .place = on_place,
+                       .readings = on_readings};
     *reading = (fuzz_reading){.status = SPW_OK};
     spw_error_clear(&reading->error);
 }

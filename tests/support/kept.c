@@ -47,6 +47,7 @@ static spw_status on_channel(void *context, uint32_t index, const spw_channel_in
     promise(index == into->n_channels, "channels are announced in order");
     promise(info->name != NULL && info->name[info->name_length] == '\0', "a name ends in NUL");
     promise(info->kind == SPW_KIND_LOGIC || info->kind == SPW_KIND_ANALOGUE, "a kind");
+    promise(!info->widths || info->kind == SPW_KIND_LOGIC, "widths are of kind logic");
     promise(isnan(info->resolution_s) || (info->resolution_s > 0 && isfinite(info->resolution_s)),
             "a resolution above 0 or NAN");
     if (info->kind == SPW_KIND_ANALOGUE) {
@@ -110,12 +111,32 @@ static spw_status on_samples(void *context, uint32_t index, uint64_t first, cons
     return count_call(into);
 }
 
+static spw_status on_readings(void *context, uint32_t index, const spw_reading *readings,
+                              size_t n) {
+    kept *into = context;
+    promise(n > 0 && index < into->n_channels, "readings of announced channels");
+    promise(into->channels[index].info.widths, "readings of channels of widths");
+    for (size_t i = 0; i < n; i++) {
+        promise(isfinite(readings[i].time_s) && readings[i].time_s >= into->last_s,
+                "times never fall");
+        promise(readings[i].width_us > 0 && isfinite(readings[i].width_us), "a width");
+        into->last_s = readings[i].time_s;
+        if (into->n_readings < into->keep) {
+            into->readings = grown(into->readings, &into->reading_room, into->n_readings,
+                                   sizeof *into->readings);
+            into->readings[into->n_readings++] = (kept_reading){index, readings[i]};
+        }
+    }
+    return count_call(into);
+}
+
 spw_sink kept_sink(kept *into) {
     return (spw_sink){.context = into,
                       .channel = on_channel,
                       .changes = on_changes,
                       .samples = on_samples,
-                      .place = on_place};
+                      .place = on_place,
+                      .readings = on_readings};
 }
 
 static void check_notes(const spw_notes *notes) {
@@ -145,6 +166,7 @@ void kept_free(kept *got) {
         free(got->channels[i].samples);
     free(got->channels);
     free(got->changes);
+    free(got->readings);
     free(got->lent);
     *got = (kept){0};
 }

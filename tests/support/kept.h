@@ -13,6 +13,11 @@ typedef struct kept_channel {
     size_t n_kept, room;
 } kept_channel;
 
+typedef struct kept_reading {
+    uint32_t channel;
+    spw_reading of;
+} kept_reading;
+
 typedef struct kept {
     size_t keep; /* how many changes, and samples a channel, to keep */
     size_t n_channels, channel_room;
@@ -21,6 +26,8 @@ typedef struct kept {
     double last_s;
     spw_change *changes; /* n_kept of them */
     size_t n_kept, room;
+    kept_reading *readings; /* n_readings of them */
+    size_t n_readings, reading_room;
     uint64_t stop_after; /* calls of changes or samples, then stop_status; 0: never */
     uint64_t calls;
     spw_status stop_status;

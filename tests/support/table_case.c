@@ -18,8 +18,12 @@ static void tell_channel(table_case *read, size_t index) {
                             (double)channel->samples[i]);
         return;
     }
-    spw_text_printf(text, "%s%s %.9g:", index > 0 ? "; " : "", channel->name,
-                    channel->info.resolution_s);
+    spw_text_printf(text, "%s%s%s %.9g:", index > 0 ? "; " : "", channel->name,
+                    channel->info.widths ? " us" : "", channel->info.resolution_s);
+    for (size_t i = 0; i < read->got.n_readings; i++)
+        if (read->got.readings[i].channel == index)
+            spw_text_printf(text, " %.12g=%.9g", read->got.readings[i].of.time_s,
+                            read->got.readings[i].of.width_us);
     for (size_t i = 0; i < read->got.n_kept; i++) {
         const spw_change *change = &read->got.changes[i];
         if (change->channel == index)

@@ -10,7 +10,8 @@ typedef struct table_case {
     spw_error error;
     spw_capture_summary summary;
     kept got;
-    spw_text text; /* "claw 1e-06: 0=0 0.0015=1; lid 1000Hz: 0.5 nan 3.3" */
+    spw_text text; /* "claw 1e-06: 0=0 0.0015=1; lid 1000Hz: 0.5 nan 3.3;
+                      servo us 0.001: 0=1500 0.02=1496" */
 } table_case;
 
 /*   step  bytes a look gives at most; 0: all. Reads through the table reader
