@@ -186,7 +186,8 @@ typedef struct spw_channel {
     spw_doubt *doubt; /* stretches in doubt, in order of time */
     size_t doubts;
 
-    double step_us, step_u_us;                 /* controller step; NAN */
+    double clock_drift_ppm_per_s; /* that frames and widths show alike; it is in u_timebase. NAN */
+    double step_us, step_u_us;    /* controller step; NAN */
     double line_hz, line_amplitude_us, line_p; /* periodic component of the width; NAN */
 
     spw_level last_level; /* of the line after the last frame */

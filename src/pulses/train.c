@@ -155,6 +155,7 @@ static void start_channel(spw_channel *c) {
     c->width_median_us = c->width_robust_sd_us = NAN;
     c->lead_jitter_us = c->trail_jitter_us = NAN;
     c->budget = (spw_budget){NAN, NAN, NAN, NAN, NAN, NAN, NAN};
+    c->clock_drift_ppm_per_s = NAN;
     c->step_us = c->step_u_us = NAN;
     c->line_hz = c->line_amplitude_us = c->line_p = NAN;
     c->last_for_s = c->level_low = c->level_high = NAN;
@@ -272,6 +273,21 @@ static void scale_times(spw_channel *c, double by) {
     c->last_for_s *= by;
 }
 
+/* A clock that drifts is a larger time base's uncertainty in every hold. */
+static spw_status find_holds(spw_train *train, const spw_edge_report *report, spw_channel *c) {
+    double u_ppm = 0;
+    spw_status status = spw_holds_find(train, report, c);
+    if (status == SPW_OK)
+        status = spw_drift_find(c, &u_ppm);
+    if (status != SPW_OK || !(u_ppm > 0))
+        return status;
+    train->timebase_ppm = hypot(train->timebase_ppm, u_ppm);
+    free(c->hold);
+    c->hold = NULL;
+    c->holds = 0;
+    return spw_holds_find(train, report, c);
+}
+
 spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
                             const spw_edge_report *report, spw_channel *channel) {
     if (!(clock_scale > 0) || !isfinite(clock_scale))
@@ -294,7 +310,7 @@ spw_status spw_train_finish(spw_train *train, double end_s, double clock_scale,
         if (!train->read)
             status = spw_breaks_find(train, report, start_s, end_s, clock_scale, c);
         if (status == SPW_OK)
-            status = spw_holds_find(train, report, c);
+            status = find_holds(train, report, c);
         spw_doubts_mark_holds(c);
         spw_odd_describe(c);
         if (status == SPW_OK)

@@ -220,6 +220,12 @@ spw_status spw_width_summary(const spw_recording *recording, const spw_channel *
 spw_status spw_period_uncertainty(const spw_recording *recording, const double *period_us, size_t n,
                                   double lead_scatter_us, spw_summary *summary) SPW_CHECKED;
 
+/* --- drift.c --- */
+/* Does a clock drift? Fills the channel's drift where frames and widths show it alike.
+ *   u_ppm  out: standard uncertainty of the time base from it, also where the widths are too
+ *          few to tell; 0 where there is none */
+spw_status spw_drift_find(spw_channel *channel, double *u_ppm) SPW_CHECKED;
+
 /* --- step.c --- */
 /* Fills the controller's step and the width's strongest line, where there are any. */
 spw_status spw_step_find(const spw_recording *recording, const spw_picked *picked,

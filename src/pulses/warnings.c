@@ -60,6 +60,18 @@ static spw_status about_regimes(spw_channel *c) {
                          c->regimes, r->period_us, r->start_s, r->end_s);
 }
 
+static spw_status about_drift(spw_channel *c) {
+    if (isnan(c->clock_drift_ppm_per_s))
+        return SPW_OK;
+    const spw_regime *r = &c->regime[c->main_regime];
+    double ppm = c->clock_drift_ppm_per_s * (r->end_s - r->start_s);
+    return spw_notes_add(&c->warnings,
+                         "a clock drifts, the recorder's or the controller's: frames and widths "
+                         "%s alike, by %.3g parts in a million in %.0f s; the uncertainties take "
+                         "it in",
+                         ppm > 0 ? "grow" : "shrink", fabs(ppm), r->end_s - r->start_s);
+}
+
 /* Busy software times pulses to 20 to 50 us (common practice); more is rarely a controller. */
 static const double SOFTWARE_SD_US = 20;
 
@@ -161,6 +173,8 @@ spw_status spw_warnings_add(const spw_train *train, const spw_edge_report *repor
         status = about_first(channel);
     if (status == SPW_OK)
         status = about_regimes(channel);
+    if (status == SPW_OK)
+        status = about_drift(channel);
     if (status == SPW_OK)
         status = about_scatter(channel);
     if (status == SPW_OK)

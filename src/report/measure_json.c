@@ -228,6 +228,8 @@ static json_t *channel_object(spw_json *json, const spw_channel *channel, double
     spw_json_put(json, object, "span_us", span(json, channel, neutral_us));
     spw_json_put(json, object, "controller_step_us", step(json, channel));
     spw_json_put(json, object, "width_line", width_line(json, channel));
+    spw_json_put(json, object, "clock_drift_ppm_per_s",
+                 spw_json_number(channel->clock_drift_ppm_per_s));
     spw_json_put(json, object, "regimes", regimes(json, channel, neutral_us));
     spw_json_put(json, object, "events", events(json, channel));
     spw_json_put(json, object, "events_not_listed", spw_json_count(channel->events_dropped));

@@ -40,7 +40,7 @@ CHANNEL = [
     ("span_us", SPAN),
     ("controller_step_us", ["value", "u"]),
     ("width_line", ["frequency_hz", "amplitude_us", "p_value"]),
-    ("regimes", [["start_s", "end_s", "frames", "period_us", "judged", ("span_us", SPAN)]]),
+    "clock_drift_ppm_per_s", ("regimes", [["start_s", "end_s", "frames", "period_us", "judged", ("span_us", SPAN)]]),
     ("events", [["kind", "at_s", "count", "value_us", "evidence"]]), "events_not_listed",
     ("after_last_frame", ["level", "for_s"]), ("levels", ["low", "high", "unit"]),
     ("edge_timing", ["method", "edges", "noise_rms", "droop_corner_hz", "hum_hz",
