@@ -119,6 +119,7 @@ typedef struct spw_edge_report {
     size_t splices;
     uint64_t splices_dropped; /* that found no place */
     double low, high;       /* state levels in the channel's unit, droop undone; NAN when unknown */
+    double least, most;     /* smallest and largest sample where there is no edge; else NAN */
     double noise_sd;        /* rms noise a sample, same unit; NAN when unknown */
     double droop_corner_hz; /* fitted high-pass corner; 0 none */
     double hum_hz;          /* mains frequency removed; 0 none */

@@ -15,9 +15,10 @@ extern "C" {
 
 typedef enum spw_signal {
     SPW_SIGNAL_CONTROL_PULSES,
-    SPW_SIGNAL_IDLE,  /* a line that does not move */
-    SPW_SIGNAL_OTHER, /* levels that are no control pulses */
-    SPW_SIGNAL_WIDTHS /* pulse widths that another instrument read: no edges, no polarity */
+    SPW_SIGNAL_IDLE,   /* a line that does not move */
+    SPW_SIGNAL_OTHER,  /* levels that are no control pulses */
+    SPW_SIGNAL_WIDTHS, /* pulse widths that another instrument read: no edges, no polarity */
+    SPW_SIGNAL_VARIES  /* samples that move without two levels */
 } spw_signal;
 typedef enum spw_polarity {
     SPW_POLARITY_POSITIVE,

@@ -64,6 +64,8 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
     f->clip_high = INFINITY;
     f->noise = (double)NAN;
     f->quiet.moves = 1;
+    f->seen = spw_range_none();
+    f->report.least = f->report.most = (double)NAN;
     f->report.first_clip_s = f->report.low = f->report.high = f->report.noise_sd = (double)NAN;
     f->store = f->y = malloc((f->capacity + f->chunk) * sizeof *f->store);
     f->flag = malloc(f->capacity);
@@ -344,10 +346,21 @@ static void take(spw_edge_finder *f, const float *samples, size_t n) {
     }
 }
 
+/* Where no edge was found yet, how far the samples from chunk `from` on run. */
+static void see(spw_edge_finder *f, size_t from) {
+    size_t end = (f->skip + f->n + f->chunk - 1) / f->chunk;
+    for (size_t k = from; k < end && f->report.edges == 0; k++) {
+        f->seen.low = f->range[k].low < f->seen.low ? f->range[k].low : f->seen.low;
+        f->seen.high = f->range[k].high > f->seen.high ? f->range[k].high : f->seen.high;
+    }
+}
+
 spw_status spw_edge_finder_push(spw_edge_finder *f, const float *samples, size_t n) {
     while (n > 0 && f->failed == SPW_OK) {
         size_t part = f->target - f->n < n ? f->target - f->n : n;
+        size_t chunk = (f->skip + f->n) / f->chunk;
         take(f, samples, part);
+        see(f, chunk);
         samples += part;
         n -= part;
         if (f->n >= f->target)
@@ -374,6 +387,10 @@ spw_status spw_edge_finder_finish(spw_edge_finder *f, spw_edge_report *report) {
     f->report.u_template_us = hypot(f->report.u_template_us, f->report.u_codec_us);
     f->report.u_asymmetry_us =
         hypot(f->report.u_asymmetry_us, (1 - M_LN2) * f->settings.rise_fall_asymmetry_us);
+    if (f->report.edges == 0 && f->seen.low <= f->seen.high) {
+        f->report.least = (double)f->seen.low;
+        f->report.most = (double)f->seen.high;
+    }
     *report = f->report;
     f->failed = SPW_ERR_ARGUMENT; /* nothing more may be pushed */
     return SPW_OK;

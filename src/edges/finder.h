@@ -20,6 +20,7 @@ struct spw_edge_finder {
     /* the stretch in memory: samples base ... base + n - 1 of the channel */
     float *store, *y; /* y = store + skip */
     uint8_t *flag;
+    spw_range seen; /* of all samples, until there is an edge */
     spw_range *range;
     size_t n, capacity, target;
     size_t chunk, skip; /* samples a range; samples left before y: less than a chunk */

@@ -144,6 +144,10 @@ static spw_status need_train(spw_lanes *lanes, spw_lane *lane) {
     spw_status status = spw_train_new(lanes->options, lane->info.resolution_s, &lane->train);
     if (status == SPW_OK)
         lane->train->edges_left = &lanes->edges_left;
+    const spw_read_options *read = &lanes->options->read;
+    if (status == SPW_OK && read->has_rate && lane->info.sampled &&
+        fabs(lane->info.resolution_s * read->rate_hz - 1) < 1e-9)
+        lane->train->asked_rate_hz = read->rate_hz;
     if (status == SPW_OK && lane->info.widths)
         status = spw_train_read_widths(lane->train, lane->info.resolution_s);
     return status;

@@ -138,9 +138,10 @@ static spw_status finish_lane(void *context, size_t i) {
     if (status != SPW_OK)
         return status;
     describe(lane, &f->channel[i]);
+    status = spw_signal_judge_rest(&f->channel[i]);
     spw_train_free(lane->train);
     lane->train = NULL;
-    return SPW_OK;
+    return status;
 }
 
 static spw_status finish_lanes(spw_lanes *lanes, double end_s, double correction, spw_capture *c) {

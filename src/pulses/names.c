@@ -11,6 +11,8 @@ const char *spw_signal_name(spw_signal value) {
         return "idle";
     case SPW_SIGNAL_WIDTHS:
         return "widths";
+    case SPW_SIGNAL_VARIES:
+        return "varies";
     case SPW_SIGNAL_OTHER:
         break;
     }

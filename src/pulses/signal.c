@@ -51,7 +51,9 @@ typedef struct words {
 static words span_of(spw_text *out, double us) {
     words w;
     spw_text t = {0};
-    if (us < 0.9995)
+    if (!isfinite(us))
+        spw_text_puts(&t, "an unknown time");
+    else if (us < 0.9995)
         spw_text_printf(&t, "%.3g ns", us * 1e3);
     else if (us < 9999.5)
         spw_text_printf(&t, us < 99.95 ? "%.3g us" : "%.0f us", us);
@@ -78,6 +80,8 @@ static bool scaled_frame(const spw_survey *v) {
 }
 
 static const double FRAME_US = 20e3;
+/* Between two pulses: less is no gap of a frame (560 Hz, 2500 us, common practice, have none). */
+static const double USUAL_GAP_US = 300;
 
 static void few_pulses(const spw_train *train, const spw_survey *v, double end_s, spw_text *t) {
     size_t pulses = v->high_in < v->low_in || v->low_in == 0 ? v->high_in : v->low_in;
@@ -85,12 +89,20 @@ static void few_pulses(const spw_train *train, const spw_survey *v, double end_s
         spw_text_printf(t, "the line changes once, at %s, and then stays %s",
                         span_of(t, train->last.time_s * 1e6).text,
                         (train->last.flags & SPW_EDGE_RISING) != 0 ? "high" : "low");
+    else if ((v->high_in + v->low_in == 1 || pulses == 1) &&
+             v->first_period_us > v->first_in_us + USUAL_GAP_US)
+        spw_text_printf(t,
+                        "only one whole pulse, of %.1f us at %.4f s, and one period, %.1f us: "
+                        "record several frames",
+                        v->first_in_us, v->first_in_s, v->first_period_us);
     else if (v->high_in + v->low_in == 1 || pulses == 1)
         spw_text_printf(t,
-                        "only one pulse, of %.1f us at %.4f s: a frame period needs at least three",
+                        "only one pulse, of %.1f us at %.4f s: a frame period needs at least two",
                         v->first_in_us, v->first_in_s);
     else if (pulses == 2)
-        spw_text_printf(t, "only two pulses: a frame period needs at least three");
+        spw_text_printf(
+            t, "only two pulses, %s apart, in %s: control pulses go on, frame after frame",
+            span_of(t, v->first_period_us).text, span_of(t, (end_s - train->from_s) * 1e6).text);
     else
         spw_text_printf(
             t, "only %llu changes of level in %s, none of them a pulse of %.0f to %.0f us",
@@ -118,6 +130,25 @@ static void too_fast(const spw_survey *v, spw_text *t) {
                         "too fast for control pulses",
                         span_of(t, fmin(v->high.p10, v->low.p10)).text,
                         span_of(t, fmax(v->high.p90, v->low.p90)).text);
+}
+
+double spw_three_digits(double value) {
+    double unit = pow(10, floor(log10(value)) - 2);
+    return round(value / unit) * unit;
+}
+
+/* A line whose period and pulse have the ratio of control pulses, and whose times come
+ * from a --rate alone: the rate that makes the frame 20 ms is asked for. */
+static void ask_rate(const spw_train *train, const spw_survey *v, spw_text *t) {
+    double period_us = v->period.median, pulse_us = fmin(v->high.median, v->low.median);
+    double scale = FRAME_US / period_us;
+    if (!(train->asked_rate_hz > 0) || !within_factor(&v->period, 1.3) ||
+        (scale > 0.5 && scale < 2) || pulse_us * scale < 400 || pulse_us * scale > 2600)
+        return;
+    bool asks = t->length > 0 && t->data[t->length - 1] == '?';
+    spw_text_printf(t, "%s Is --rate %.9g right? At --rate %.9g it has a frame of 20 ms",
+                    asks ? "" : ".", train->asked_rate_hz,
+                    spw_three_digits(train->asked_rate_hz / scale));
 }
 
 static void explain(const spw_train *train, const spw_survey *v, double end_s, bool frames_found,
@@ -175,6 +206,7 @@ spw_status spw_signal_explain(const spw_train *train, const spw_survey *survey, 
                             span_of(&t, (end_s - train->from_s) * 1e6).text);
     } else {
         explain(train, survey, end_s, frames_found, &t);
+        ask_rate(train, survey, &t);
     }
     spw_status status = spw_text_status(&t);
     if (status != SPW_OK) {
@@ -183,5 +215,29 @@ spw_status spw_signal_explain(const spw_train *train, const spw_survey *survey, 
     }
     free(channel->reason);
     channel->reason = t.data;
+    return SPW_OK;
+}
+
+/* A line at rest moves less: a logic low is 0.4 V at most (common practice); of a sound
+ * recording, whose level nobody knows, a tenth of full scale. */
+static const double REST_V = 0.4, REST_FULL_SCALE = 0.1;
+
+spw_status spw_signal_judge_rest(spw_channel *channel) {
+    const spw_edge_report *report = &channel->edge_report;
+    bool volts = channel->unit == SPW_UNIT_VOLT;
+    if (channel->signal != SPW_SIGNAL_IDLE || !channel->has_edge_report ||
+        !(report->most - report->least > (volts ? REST_V : REST_FULL_SCALE)))
+        return SPW_OK;
+    spw_text t = {0};
+    spw_text_printf(&t, "runs from %.3g to %.3g %s, without two levels", report->least,
+                    report->most, volts ? "V" : "of full scale");
+    spw_status status = spw_text_status(&t);
+    if (status != SPW_OK) {
+        spw_text_free(&t);
+        return status;
+    }
+    free(channel->reason);
+    channel->reason = t.data;
+    channel->signal = SPW_SIGNAL_VARIES;
     return SPW_OK;
 }

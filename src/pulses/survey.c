@@ -83,10 +83,14 @@ spw_status spw_survey_make(const spw_train *train, double end_s, spw_survey *sur
         return SPW_ERR_MEMORY;
     s->highs = s->lows = s->periods = 0;
     s->before_us = NAN;
-    spw_survey v = {.first_in_s = NAN, .first_in_us = NAN};
+    spw_survey v = {.first_in_s = NAN, .first_in_us = NAN, .first_period_us = NAN};
+    bool follows = false;
     spw_stretch_walk walk = spw_stretches(train, end_s);
     spw_stretch stretch;
     while (spw_stretch_next(&walk, &stretch)) {
+        if (follows && !stretch.open_start && !stretch.open_end)
+            v.first_period_us = v.first_in_us + stretch.length_us;
+        follows = false;
         if (stretch.open_start || stretch.open_end) {
             s->before_us = NAN;
             continue;
@@ -100,6 +104,7 @@ spw_status spw_survey_make(const spw_train *train, double end_s, spw_survey *sur
         if (isnan(v.first_in_s)) {
             v.first_in_s = stretch.start_s;
             v.first_in_us = stretch.length_us;
+            follows = true;
         }
     }
     if (v.whole == 0)

@@ -6,8 +6,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Fewer whole pulses make no frame. */
+/* Fewer whole pulses make no frame ... */
 enum { LEAST_PULSES = 3 };
+/* ... but for the two of a scope's screen, which has room for so many frames. */
+static const double SCREEN_FRAMES = 4;
+/* What two pulses have to be like: common practice, as nothing else speaks for them. */
+static const double SCREEN_LOW_US = 400, SCREEN_HIGH_US = 2600, SCREEN_FRAME_US = 50e3;
 /* Share of the intervals that must be whole frames. Random data reaches a half. */
 static const double EVEN_SHARE = 0.7;
 
@@ -199,9 +203,22 @@ static size_t pulses_in(const spw_channel *c) {
     return n;
 }
 
+/* Two pulses and little else, as a scope shows them. */
+static bool on_a_screen(const spw_channel *c, double length_s) {
+    if (c->pulses != 2 || c->regimes != 1)
+        return false;
+    double period_us = c->regime[0].period_us;
+    double first_us = spw_pulse_width_us(&c->pulse[0]),
+           second_us = spw_pulse_width_us(&c->pulse[1]);
+    return fmin(first_us, second_us) >= SCREEN_LOW_US &&
+           fmax(first_us, second_us) <= SCREEN_HIGH_US && period_us <= SCREEN_FRAME_US &&
+           length_s * 1e6 <= SCREEN_FRAMES * period_us;
+}
+
 /* Do the pulses follow an even frame that control pulses can have? */
-static bool frames_fit(const spw_channel *c, double even) {
-    if (pulses_in(c) < LEAST_PULSES || c->regimes == 0 || even < EVEN_SHARE)
+static bool frames_fit(const spw_channel *c, double length_s, double even) {
+    if ((pulses_in(c) < LEAST_PULSES && !on_a_screen(c, length_s)) || c->regimes == 0 ||
+        even < EVEN_SHARE)
         return false;
     double period_us = c->regime[c->main_regime].period_us;
     return period_us >= SPW_FRAME_MIN_US && period_us <= SPW_FRAME_MAX_US;
@@ -241,7 +258,7 @@ spw_status spw_train_build(spw_train *train, double end_s) {
         status = spw_regimes_find(train, c, &even);
     if (status != SPW_OK)
         return status;
-    if (!frames_fit(c, even)) {
+    if (!frames_fit(c, end_s - train->from_s, even)) {
         forget_pulses(c);
         if (train->has_polarity)
             c->polarity_basis = SPW_BASIS_OPTION;

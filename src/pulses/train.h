@@ -31,6 +31,7 @@ struct spw_train {
     double timebase_ppm;
     bool has_polarity;
     spw_polarity polarity;
+    double asked_rate_hz; /* where all times come from a --rate; else 0 */
     double resolution_us; /* NAN when unknown */
     spw_grid_kind grid;   /* that all instants of the capture lie on, beside the file's own */
     double grid_us;
@@ -141,6 +142,7 @@ typedef struct spw_survey {
     size_t high_in, low_in; /* within the width window, over the whole capture */
     size_t whole;           /* stretches with both ends seen, over the whole capture */
     double first_in_s, first_in_us;
+    double first_period_us; /* from its lead edge to the next like it; NAN when not seen */
 } spw_survey;
 spw_status spw_survey_make(const spw_train *train, double end_s, spw_survey *survey) SPW_CHECKED;
 
@@ -161,6 +163,12 @@ unsigned spw_sum_stream_channels(const spw_train *train, double end_s);
  *   frames_found   pulses of the window were there but no even frame */
 spw_status spw_signal_explain(const spw_train *train, const spw_survey *survey, double end_s,
                               bool frames_found, spw_channel *channel) SPW_CHECKED;
+
+/* A positive number as a person would give it. */
+double spw_three_digits(double value);
+/* Tells samples that move without two levels from a line at rest, once the channel's unit
+ * is known. */
+spw_status spw_signal_judge_rest(spw_channel *channel) SPW_CHECKED;
 
 /* --- frames.c, regimes.c: from here on the channel's pulses are the data --- */
 /* The pulses that count, of one regime or all: indices into channel->pulse. */

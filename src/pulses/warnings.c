@@ -6,6 +6,9 @@
 static spw_status about_polarity(spw_channel *c) {
     if (c->signal != SPW_SIGNAL_CONTROL_PULSES || c->polarity_basis != SPW_BASIS_UNDECIDED)
         return SPW_OK;
+    if (!isfinite(c->other_width_us))
+        return spw_notes_add(&c->warnings, "polarity undecided: the figures are those of high "
+                                           "pulses (--polarity settles it)");
     return spw_notes_add(&c->warnings,
                          "polarity undecided: high for %.1f us and low for %.1f us could each be "
                          "the pulse; the figures are those of high pulses (--polarity settles it)",
@@ -22,6 +25,38 @@ static spw_status about_step(const spw_train *train, spw_channel *c) {
                          "recorder's step is hidden, and %.4g us is taken to be safe; give its "
                          "samples a second with --rate HZ",
                          train->grid_us, train->resolution_us);
+}
+
+/* A scope's screen: two pulses, or three. */
+static spw_status about_few(const spw_train *train, spw_channel *c) {
+    enum { FEW = 3 };
+    if (train->read || c->signal != SPW_SIGNAL_CONTROL_PULSES || c->pulses > FEW ||
+        c->period_us.n == 0)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings,
+                         "only %s pulses: %s, %.1f us; how steady frame and widths are cannot be "
+                         "told from so few",
+                         c->pulses == 2 ? "two" : "three",
+                         c->period_us.n == 1 ? "one period" : "two periods, on average",
+                         c->period_us.mean);
+}
+
+/* Frames faster than most and pulses too short for a window of 200 us are what a rate given ten
+ * times too high makes of 50 Hz. */
+static spw_status about_rate(const spw_train *train, spw_channel *c) {
+    static const double FAST_HZ = 400, USUAL_US = 20e3;
+    enum { RUNTS_IN = 20 }; /* one pulse in so many */
+    size_t runts = 0;
+    for (size_t i = 0; i < c->pulses; i++)
+        runts += (c->pulse[i].flags & SPW_PULSE_RUNT) != 0;
+    bool fast = c->frame_rate_hz > FAST_HZ && runts * RUNTS_IN > c->pulses;
+    if (c->signal != SPW_SIGNAL_CONTROL_PULSES || !(train->asked_rate_hz > 0) || !fast)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings,
+                         "frames of %.0f Hz and %zu runt pulses: is --rate %.9g right? At --rate "
+                         "%.9g the frames are 50 Hz",
+                         c->frame_rate_hz, runts, train->asked_rate_hz,
+                         spw_three_digits(train->asked_rate_hz * c->period_us.mean / USUAL_US));
 }
 
 static spw_status about_dropped(const spw_train *train, spw_channel *c) {
@@ -167,6 +202,10 @@ spw_status spw_warnings_add(const spw_train *train, const spw_edge_report *repor
     spw_status status = about_polarity(channel);
     if (status == SPW_OK)
         status = about_step(train, channel);
+    if (status == SPW_OK)
+        status = about_few(train, channel);
+    if (status == SPW_OK)
+        status = about_rate(train, channel);
     if (status == SPW_OK)
         status = about_dropped(train, channel);
     if (status == SPW_OK)

@@ -152,7 +152,9 @@ static void put_others(const context *c) {
         if (listed > MOST_OTHERS)
             continue;
         spw_page_row(c->page, spw_shown_name(channel->name, NAME_COLUMNS).text, "%s%s%s",
-                     channel->signal == SPW_SIGNAL_IDLE ? "idle" : "something else",
+                     channel->signal == SPW_SIGNAL_IDLE     ? "idle"
+                     : channel->signal == SPW_SIGNAL_VARIES ? "varies"
+                                                            : "something else",
                      channel->reason != NULL ? ": " : "",
                      channel->reason != NULL ? channel->reason : "");
         for (size_t k = 0; k < channel->warnings.n; k++)

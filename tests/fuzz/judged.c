@@ -127,14 +127,26 @@ static void check_pulses(const spw_channel *channel, double end_s) {
     fuzz_promise(channel->events <= SPW_EVENTS_MAX, "a bounded list of events");
 }
 
+/* A figure that is not known is a word or left out, never "nan". */
+static void says_no_nan(const char *sentence) {
+    for (const char *at = sentence; (at = strstr(at, "nan")) != NULL; at += 3) {
+        bool word = (at == sentence || at[-1] == ' ' || at[-1] == '-' || at[-1] == '(') &&
+                    (at[3] == '\0' || at[3] == ' ' || at[3] == ',' || at[3] == ')');
+        fuzz_promise(!word, "no sentence holds nan");
+    }
+}
+
 static void check_channel(const spw_channel *channel, double end_s) {
     bool pulses = spw_signal_has_pulses(channel->signal);
     fuzz_promise(channel->name != NULL && channel->name[0] != '\0', "channels have a name");
     fuzz_promise(pulses == (channel->reason == NULL), "a reason where there are no pulses");
     if (channel->reason != NULL)
         fuzz_shown(channel->reason, strlen(channel->reason));
+    says_no_nan(channel->reason != NULL ? channel->reason : "");
     for (size_t i = 0; i < channel->warnings.n; i++)
         fuzz_shown(channel->warnings.text[i], strlen(channel->warnings.text[i]));
+    for (size_t i = 0; i < channel->warnings.n; i++)
+        says_no_nan(channel->warnings.text[i]);
     check_pulses(channel, end_s);
     if (pulses) {
         fuzz_promise(channel->regimes > 0 && channel->main_regime < channel->regimes,

@@ -26,7 +26,8 @@ static void next_to_nothing(void **state) {
                                      {0.1215, 0, SPW_LEVEL_LOW}};
     check_idle(up, 2, 1, "the line changes once, at 300 ms, and then stays high");
     check_idle(down, 2, 3, "the line changes once, at 2.5 s, and then stays low");
-    check_idle(two, 5, 1, "only two pulses: a frame period needs at least three");
+    check_idle(two, 5, 1,
+               "only two pulses, 20 ms apart, in 1 s: control pulses go on, frame after frame");
 }
 
 /* Every tenth pulse is a runt: 1100 events, of which 1000 are kept and the rest counted. */

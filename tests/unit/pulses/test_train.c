@@ -105,7 +105,7 @@ static void nothing_to_measure(void **state) {
     c = measured_changes(one, 3, 1e-6, 10, NULL);
     assert_int_equal(c.signal, SPW_SIGNAL_OTHER);
     assert_string_equal(c.reason, "only one pulse, of 1500.0 us at 0.1000 s: a frame period needs "
-                                  "at least three");
+                                  "at least two");
     spw_channel_clear(&c);
 
     c = measured_changes(NULL, 0, 1e-6, 10, NULL);
