@@ -39,6 +39,12 @@ double spw_judged_to_s(const spw_capture *capture) {
     return capture->to_s > 0.0 && capture->to_s < end_s ? capture->to_s : end_s;
 }
 
+bool spw_event_is_rim(const spw_capture *capture, const spw_event *event) {
+    double end_s = event->at_s + event->value_us * 1e-6;
+    return event->kind == SPW_EVENT_CUT_PULSE &&
+           (event->at_s <= spw_judged_from_s(capture) || end_s >= spw_judged_to_s(capture) - 1e-6);
+}
+
 bool spw_judged_in_part(const spw_capture *capture) {
     return capture->from_s > 0.0 || capture->to_s > 0.0;
 }

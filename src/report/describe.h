@@ -31,7 +31,10 @@ void spw_describe_stretches(const spw_page *page, const spw_capture *capture,
                             const spw_channel *channel);
 /* Missing and joined pulses (also when there are none), other events,
  * and the line after its last frame. */
-void spw_describe_events(const spw_page *page, const spw_channel *channel);
+void spw_describe_events(const spw_page *page, const spw_capture *capture,
+                         const spw_channel *channel);
+/* Is it only the recording that begins or ends in a pulse? No fault of the line. */
+bool spw_event_is_rim(const spw_capture *capture, const spw_event *event);
 
 /* Where the recorder broke time; nothing where it did not. */
 void spw_describe_broken_time(const spw_page *page, const spw_channel *channel);

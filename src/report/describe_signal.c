@@ -127,9 +127,10 @@ static double even_spacing_s(const spw_channel *channel, spw_event_kind kind) {
 }
 
 /* One row a kind: how many, the first times. */
-static void event_row(const spw_page *page, const spw_channel *channel, spw_event_kind kind,
-                      bool also_none) {
+static void event_row(const spw_page *page, const spw_capture *capture, const spw_channel *channel,
+                      spw_event_kind kind, bool also_none) {
     uint64_t places = 0, total = 0;
+    spw_tone tone = SPW_TONE_PLAIN;
     spw_text times = {0};
     for (size_t i = 0; i < channel->events; i++) {
         const spw_event *event = &channel->event[i];
@@ -137,6 +138,8 @@ static void event_row(const spw_page *page, const spw_channel *channel, spw_even
             continue;
         places++;
         total += event->count;
+        if (!spw_event_is_rim(capture, event))
+            tone = SPW_TONE_STRONG;
         if (places > FIRST_TIMES)
             continue;
         spw_text_puts(&times, places > 1 ? ", " : "");
@@ -158,7 +161,7 @@ static void event_row(const spw_page *page, const spw_channel *channel, spw_even
     if (spw_text_status(&times) != SPW_OK)
         page->out->failed = true;
     else if (places > 0)
-        spw_page_row_toned(page, SPW_TONE_STRONG, event_label(kind), "%" PRIu64 "%s: at %s", total,
+        spw_page_row_toned(page, tone, event_label(kind), "%" PRIu64 "%s: at %s", total,
                            kind == SPW_EVENT_MISSING_FRAMES ? (total == 1 ? " frame" : " frames")
                                                             : "",
                            times.data);
@@ -180,26 +183,46 @@ static void describe_odd(const spw_page *page, const spw_odd *odd) {
                  "; in no level, jitter or verdict");
 }
 
-void spw_describe_events(const spw_page *page, const spw_channel *channel) {
+static bool is_lost(const spw_channel *channel) {
+    for (size_t i = 0; i < channel->events; i++)
+        if (channel->event[i].kind == SPW_EVENT_SIGNAL_LOST)
+            return true;
+    return false;
+}
+
+/* A signal that is lost leaves the line at rest; else it is only the recording that ends. */
+static void describe_end(const spw_page *page, const spw_capture *capture,
+                         const spw_channel *channel) {
+    static const char *const level[] = {"low", "high", "at an unknown level"};
+    if (!(channel->last_for_s > 0))
+        return;
+    spw_figure for_s = spw_figure_digits(channel->last_for_s, 3, "s");
+    if (is_lost(channel))
+        spw_page_row(page, "Afterwards", "the line stayed %s for %s after the last frame",
+                     level[channel->last_level], for_s.text);
+    else
+        spw_page_row(page, "Afterwards", "the %s ends; the line was %s for %s after the last frame",
+                     capture->to_s > 0.0 ? "stretch judged" : "recording",
+                     level[channel->last_level], for_s.text);
+}
+
+void spw_describe_events(const spw_page *page, const spw_capture *capture,
+                         const spw_channel *channel) {
     bool line = channel->signal != SPW_SIGNAL_WIDTHS; /* widths tell nothing of the gaps */
-    event_row(page, channel, SPW_EVENT_MISSING_FRAMES, line);
-    event_row(page, channel, SPW_EVENT_JOINED_PULSE, line);
+    event_row(page, capture, channel, SPW_EVENT_MISSING_FRAMES, line);
+    event_row(page, capture, channel, SPW_EVENT_JOINED_PULSE, line);
     static const spw_event_kind rest[] = {SPW_EVENT_SHORT_FRAME,   SPW_EVENT_RUNT_PULSE,
                                           SPW_EVENT_LONG_PULSE,    SPW_EVENT_ODD_WIDTH,
                                           SPW_EVENT_CUT_PULSE,     SPW_EVENT_CLIPPING,
                                           SPW_EVENT_UNKNOWN_LEVEL, SPW_EVENT_SIGNAL_LOST};
     spw_describe_broken_time(page, channel);
     for (size_t i = 0; i < sizeof rest / sizeof rest[0]; i++) {
-        event_row(page, channel, rest[i], false);
+        event_row(page, capture, channel, rest[i], false);
         if (rest[i] == SPW_EVENT_ODD_WIDTH)
             describe_odd(page, &channel->odd);
     }
     if (channel->events_dropped > 0)
         spw_page_row(page, "", "and %" PRIu64 " more events that are not listed",
                      channel->events_dropped);
-    static const char *const level[] = {"low", "high", "at an unknown level"};
-    if (channel->last_for_s > 0)
-        spw_page_row(page, "Afterwards", "the line stayed %s for %s after the last frame",
-                     level[channel->last_level],
-                     spw_figure_digits(channel->last_for_s, 3, "s").text);
+    describe_end(page, capture, channel);
 }

@@ -119,7 +119,7 @@ static void put_signal(const context *c, const spw_channel *channel, const spw_s
     spw_describe_clock(c->page, &clock);
     spw_describe_polarity(c->page, channel);
     spw_describe_stretches(c->page, c->capture, channel);
-    spw_describe_events(c->page, channel);
+    spw_describe_events(c->page, c->capture, channel);
 }
 
 static void put_channel(const context *c, const spw_channel *channel, spw_span *span) {

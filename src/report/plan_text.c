@@ -89,7 +89,7 @@ static void put_signal(const spw_page *page, const spw_plan *plan, const spw_pla
             spw_page_row(page, "In", "%s", spw_shown_name(sources[i].capture->file, 60).text);
         spw_describe_polarity(page, sources[i].channel);
         spw_describe_stretches(page, sources[i].capture, sources[i].channel);
-        spw_describe_events(page, sources[i].channel);
+        spw_describe_events(page, sources[i].capture, sources[i].channel);
     }
 }
 

@@ -96,12 +96,14 @@ typedef struct slot {
 } slot;
 
 /* The first event of each place; the others only show as a plus. */
-static size_t fill_slots(const spw_axis *x, const spw_channel *channel, slot slots[MOST_LETTERS]) {
+static size_t fill_slots(const spw_axis *x, const spw_plan_source *source,
+                         slot slots[MOST_LETTERS]) {
+    const spw_channel *channel = source->channel;
     double length = x->end - x->at;
     size_t n = (size_t)fmin(MOST_LETTERS, floor(length / LETTER_PX));
     for (size_t i = 0; i < channel->events; i++) {
         double px = spw_axis_px(x, channel->event[i].at_s);
-        if (!isfinite(px))
+        if (!isfinite(px) || spw_event_is_rim(source->capture, &channel->event[i]))
             continue;
         slot *s = &slots[(size_t)((px - x->at) / length * ((double)n - 1e-6))];
         if (s->letter != 0) {
@@ -113,9 +115,9 @@ static size_t fill_slots(const spw_axis *x, const spw_channel *channel, slot slo
     return n;
 }
 
-static void draw_events(const spw_draw *draw, const spw_axis *x, const spw_channel *channel) {
+static void draw_events(const spw_draw *draw, const spw_axis *x, const spw_plan_source *source) {
     slot slots[MOST_LETTERS] = {{0.0, 0, false}};
-    size_t n = fill_slots(x, channel, slots), last = MOST_LETTERS;
+    size_t n = fill_slots(x, source, slots), last = MOST_LETTERS;
     for (size_t s = 0; s < n; s++) {
         if (slots[s].letter == 0)
             continue;
@@ -168,17 +170,19 @@ static void draw_time(spw_sheet *sheet, const spw_plan_source *source, size_t in
     spw_axis_draw_x(&draw, &x, TOP_PX + PLOT_PX, TOP_PX, "s");
     spw_axis_draw_y(&draw, &y, LEFT_PX, width - RIGHT_PX, SPW_MICRO);
     draw_regimes(&draw, &x, channel);
-    draw_events(&draw, &x, channel);
+    draw_events(&draw, &x, source);
     spw_envelope_draw(envelope, &draw, "dots");
     spw_draw_end(&draw);
     spw_envelope_free(envelope);
 }
 
 /* The letters that occur, with how often. */
-static void put_legend(spw_sheet *sheet, const spw_channel *channel) {
+static void put_legend(spw_sheet *sheet, const spw_plan_source *source) {
+    const spw_channel *channel = source->channel;
     uint64_t count[KINDS] = {0};
     for (size_t i = 0; i < channel->events; i++)
-        count[channel->event[i].kind] += channel->event[i].count;
+        if (!spw_event_is_rim(source->capture, &channel->event[i]))
+            count[channel->event[i].kind] += channel->event[i].count;
     bool any = false;
     for (size_t k = 0; k < KINDS; k++) {
         if (count[k] == 0)
@@ -203,7 +207,7 @@ void spw_sheet_time(spw_sheet *sheet) {
         spw_sheet_put(sheet, "Numbered and shaded: holds, where the command stood still; between "
                              "them it moved. ");
         spw_sheet_trust(sheet, &facts->sources[i]);
-        put_legend(sheet, channel);
+        put_legend(sheet, &facts->sources[i]);
         if (channel->regimes > 1)
             spw_sheet_printf(
                 sheet, "Dashed: where the frame period changes; only frames of %s are judged.",
