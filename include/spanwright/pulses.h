@@ -80,12 +80,16 @@ typedef struct spw_pulse {
 /* (trail - lead) in microseconds. */
 double spw_pulse_width_us(const spw_pulse *pulse);
 
+/* u_sampling of a width whose edges keep their phase, in the recorder's steps: one edge may be
+ * off by half a step, the other by anything up to that, and 1.96 u are 0.975 steps. */
+#define SPW_SAMPLING_U 0.4975
 /* Uncertainty budget of a mean width, microseconds. u_timebase and the terms
  * after it are shared by everything in the capture: they do not average down. */
 typedef struct spw_budget {
     double u_scatter, dof_scatter; /* Type A, effective independent frames */
     double n_effective;
-    double u_sampling;  /* Type B: T/sqrt 6, less when the phase sweeps whole samples */
+    double u_sampling;  /* Type B: SPW_SAMPLING_U steps and what scatter adds where edges keep their
+                           phase against the samples; less where it sweeps or jitters */
     double u_timebase;  /* ppm times width */
     double u_template;  /* analogue: common-mode term of the learned edge shape */
     double u_asymmetry; /* analogue: unequal rise and fall */

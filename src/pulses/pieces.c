@@ -45,14 +45,15 @@ spw_slant spw_slant_of(const spw_hold_finder *f, size_t from, size_t to) {
 
 /* Can sampling alone make two means differ so? A locked phase shows one width as
  * floor or ceil samples; a phase that sweeps averages. */
-static double sampling_reach(const spw_hold_finder *f, const spw_piece *a, const spw_piece *b,
-                             double sd_us) {
+static double sampling_reach(const spw_hold_finder *f, const spw_piece *a, const spw_piece *b) {
     double step = f->recording.resolution_us;
     if (!(step > 0))
         return 0;
     double period = f->regime->period_us;
-    double ua = spw_sampling_u(f->lead_s + a->first, a->end - a->first, period, sd_us, step);
-    double ub = spw_sampling_u(f->lead_s + b->first, b->end - b->first, period, sd_us, step);
+    double ua = spw_sampling_u(f->lead_s + a->first, f->clean + a->first, a->end - a->first, period,
+                               step, 0);
+    double ub = spw_sampling_u(f->lead_s + b->first, f->clean + b->first, b->end - b->first, period,
+                               step, 0);
     return fmin(1.05 * step, 3 * sqrt(ua * ua + ub * ub));
 }
 
@@ -70,7 +71,7 @@ static bool same_level(const spw_hold_finder *f, const spw_piece *a, const spw_p
     double sd = sqrt((ma.squares + mb.squares) / (ma.n + mb.n));
     if (fmax(f->noise.sd_us, sd) <= f->recording.resolution_us)
         noise = 0; /* what is left is sampling, which knows better */
-    return apart <= noise || apart <= sampling_reach(f, a, b, sd);
+    return apart <= noise || apart <= sampling_reach(f, a, b);
 }
 
 /* Two neighbours that one slowly drifting line explains better than two levels. */

@@ -211,11 +211,6 @@ typedef struct spw_recording {
     bool analogue;
 } spw_recording;
 spw_recording spw_recording_of(const spw_train *train, const spw_edge_report *report);
-/* Standard uncertainty of a mean width from sampling alone (Type B).
- *   lead_s   n lead edges (with gaps), width_sd_us their widths' scatter
- *   period_us  about */
-double spw_sampling_u(const double *lead_s, size_t n, double period_us, double width_sd_us,
-                      double resolution_us);
 /* Scatter that the recording alone would show on a perfect pulse. */
 double spw_width_floor(const spw_recording *recording, const spw_channel *channel,
                        const uint32_t *at, size_t n);
@@ -233,6 +228,15 @@ spw_status spw_period_uncertainty(const spw_recording *recording, const double *
  *   u_ppm  out: standard uncertainty of the time base from it, also where the widths are too
  *          few to tell; 0 where there is none */
 spw_status spw_drift_find(spw_channel *channel, double *u_ppm) SPW_CHECKED;
+
+/* --- sampling.c --- */
+/* Standard uncertainty of a mean width from sampling alone (Type B).
+ *   lead_s, width_us  n pulses (with gaps between them)
+ *   period_us         about
+ *   resolution_us     the recorder's step; 0: exact edges, and 0 is the answer
+ *   u_scatter_us      of the mean, Type A, that it will be combined with */
+double spw_sampling_u(const double *lead_s, const double *width_us, size_t n, double period_us,
+                      double resolution_us, double u_scatter_us);
 
 /* --- step.c --- */
 /* Fills the controller's step and the width's strongest line, where there are any. */

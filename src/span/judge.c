@@ -37,7 +37,7 @@ static void what_would_decide(const spw_span_point *point, spw_end *end) {
     end->frames_needed = ceil((double)point->frames * own * own / own_allowed);
     double step = own_allowed - (own * own - sampling * sampling);
     if (sampling * sampling > own * own / 2 && step > 0)
-        end->resolution_needed_us = sqrt(6 * step); /* u_sampling = T/sqrt 6 a width */
+        end->resolution_needed_us = sqrt(step) / SPW_SAMPLING_U;
 }
 
 spw_end spw_judge_end(const spw_span_point *point, double expected_us, double tolerance_us,

@@ -72,7 +72,7 @@ static void quantisation(void **state) {
         spec.period_us = 20000;
         c = measured(&spec, 1e6, 0.37, NULL);
         assert_true(c.width_us.sd < 1e-6); /* rounding of instants */
-        assert_true(near(c.budget.u_sampling, 1 / sqrt(6), 0.003));
+        assert_true(near(c.budget.u_sampling, SPW_SAMPLING_U, 0.003));
         spw_channel_clear(&c);
     }
 }

@@ -336,12 +336,12 @@ static void test_frames_cannot_decide(void **state) {
 static void test_coarse_sampling(void **state) {
     (void)state;
     spw_bench bench = spw_bench_defaults();
-    spw_span span = hand_span(505, 1500, 2500, 1.959963984540054 * 10 / sqrt(6));
+    spw_span span = hand_span(505, 1500, 2500, 1.959963984540054 * 10 * SPW_SAMPLING_U);
     span.low.u_sampling = span.low.u_own;
     span.high.u_sampling = span.high.u_own;
     spw_plan *plan = hand_plan(&span, &bench);
     assert_int_equal(plan->decision, SPW_DECISION_MEASURE_AGAIN);
-    assert_says(plan->recipe[plan->recipes - 1], "sample faster: a step of 6.25 us");
+    assert_says(plan->recipe[plan->recipes - 1], "sample faster: a step of 5.13 us");
     spw_plan_free(plan);
 }
 

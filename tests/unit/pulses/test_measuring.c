@@ -67,9 +67,9 @@ static void all_channels(void **state) {
     assert_true(near(c->channel[0].width_us.mean, 1500.15, 1e-4));
     /* 50 ns divide every interval of the lines and of the clock */
     assert_true(near(c->channel[0].resolution_us, 0.05, 1e-9));
-    /* the clock's 50 ppm rule, 0.075 us, beside the step's 0.02 us; times the coverage factor */
+    /* the clock's 50 ppm rule, 0.075 us, beside the step's 0.025 us; times the coverage factor */
     assert_true(
-        near(c->channel[0].width_us.U95, 1.96 * hypot(50e-6 * 1500.15, 0.05 / sqrt(6)), 0.001));
+        near(c->channel[0].width_us.U95, 1.96 * hypot(50e-6 * 1500.15, 0.4975 * 0.05), 0.001));
     assert_true(c->clock_correction == 1);
     spw_capture_free(c);
     unlink(path);

@@ -53,13 +53,13 @@ static void test_frames_that_would_decide(void **state) {
 
 static void test_sampling_that_would_decide(void **state) {
     (void)state;
-    /* a logic capture with 10 us steps: u = 10/sqrt 6 and nothing else */
-    spw_span span = hand_span(505, NAN, 2500, 1.959963984540054 * 10 / sqrt(6));
+    /* a logic capture with 10 us steps: u = 10 us times 0.4975 and nothing else */
+    spw_span span = hand_span(505, NAN, 2500, 1.959963984540054 * 10 * 0.4975);
     span.low.u_sampling = span.low.u_own;
     spw_end end = spw_judge_end(&span.low, 500, 10, -1);
     assert_int_equal(end.verdict, SPW_END_UNDECIDED);
-    /* 5 us of room over 1.96 are 2.551 us, times sqrt 6 */
-    assert_near(end.resolution_needed_us, 5 / 1.959963984540054 * sqrt(6), 1e-6);
+    /* 5 us of room over 1.96 are 2.551 us, over 0.4975 */
+    assert_near(end.resolution_needed_us, 5 / 1.959963984540054 / 0.4975, 1e-6);
 }
 
 static void test_no_point(void **state) {
