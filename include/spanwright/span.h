@@ -30,12 +30,14 @@ typedef struct spw_span_point {
 
 /* Which way the pulses go on the wire. A servo follows high pulses only. */
 typedef enum spw_wire {
-    SPW_WIRE_UNKNOWN,       /* given by hand, or the polarity is undecided */
-    SPW_WIRE_UPRIGHT,       /* high pulses */
-    SPW_WIRE_INVERTED,      /* low pulses */
-    SPW_WIRE_MAYBE_INVERTED /* low pulses in a sound recording: a sound card may turn them over */
+    SPW_WIRE_UNKNOWN,        /* given by hand, or captures that differ */
+    SPW_WIRE_UPRIGHT,        /* high pulses */
+    SPW_WIRE_INVERTED,       /* low pulses */
+    SPW_WIRE_MAYBE_INVERTED, /* low pulses in a sound recording: a sound card may turn them over */
+    SPW_WIRE_UNDECIDED       /* high and low stretches could each be the pulse: read as high ones */
 } spw_wire;
-const char *spw_wire_name(spw_wire wire); /* "unknown" "upright" "inverted" "maybe_inverted" */
+/* "unknown" "upright" "inverted" "maybe_inverted" "undecided" */
+const char *spw_wire_name(spw_wire wire);
 
 typedef struct spw_span {
     bool known; /* false: fewer than two levels and no sweep; the reason says what is missing */

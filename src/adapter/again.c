@@ -52,6 +52,12 @@ bool spw_planner_cannot_tell(spw_planner *p, spw_text *why) {
         spw_text_printf(why, "%s", span->reason[0] != '\0' ? span->reason : "no span was measured");
         return true;
     }
+    if (span->wire == SPW_WIRE_UNDECIDED) {
+        p->cure = "Say which polarity the line has (--polarity positive or --polarity negative)";
+        spw_text_puts(why, "the line's high and its low stretches could each be the pulses, and "
+                           "their widths differ");
+        return true;
+    }
     if (spw_planner_in_doubt(p, why))
         return true;
     const spw_span_point *neutral = probably_neutral(p);
@@ -158,6 +164,11 @@ void spw_planner_again(spw_planner *p, spw_text *why) {
     if (missing.length > 0)
         spw_planner_recipe(p, &missing);
     spw_text_free(&missing);
+    if (p->span->wire == SPW_WIRE_UNDECIDED) {
+        spw_text_puts(&missing, "The capture may do as it is, once that is said.");
+        spw_planner_recipe(p, &missing);
+        return;
+    }
     say_holds(p, hopeless ? USUAL_FRAMES : frames);
     if (hopeless)
         say_hopeless(p);

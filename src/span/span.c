@@ -19,7 +19,8 @@ const char *spw_span_basis_name(spw_span_basis basis) {
 }
 
 const char *spw_wire_name(spw_wire wire) {
-    static const char *const name[] = {"unknown", "upright", "inverted", "maybe_inverted"};
+    static const char *const name[] = {"unknown", "upright", "inverted", "maybe_inverted",
+                                       "undecided"};
     return name[wire];
 }
 
@@ -211,7 +212,7 @@ static spw_wire wire_of(const spw_channel *channel) {
     bool sound = channel->kind == SPW_KIND_ANALOGUE && channel->unit == SPW_UNIT_FULL_SCALE;
     if (channel->polarity_basis == SPW_BASIS_UNDECIDED ||
         channel->polarity == SPW_POLARITY_UNDECIDED)
-        return SPW_WIRE_UNKNOWN;
+        return SPW_WIRE_UNDECIDED;
     if (channel->polarity == SPW_POLARITY_POSITIVE)
         return SPW_WIRE_UPRIGHT;
     return sound ? SPW_WIRE_MAYBE_INVERTED : SPW_WIRE_INVERTED;

@@ -201,6 +201,18 @@ static void test_inverted_line(void **state) {
     }
 }
 
+/* Figures of the positive reading under a mere warning would plan the wrong adapter. */
+static void test_undecided_polarity(void **state) {
+    (void)state;
+    spw_bench bench = spw_bench_defaults();
+    spw_span span = hand_span(1000, 1500, 2000, 0.1);
+    span.wire = SPW_WIRE_UNDECIDED;
+    spw_plan *plan = hand_plan(&span, &bench);
+    assert_int_equal(plan->decision, SPW_DECISION_MEASURE_AGAIN);
+    assert_says(plan->advice[0].why, "Say which polarity the line has (--polarity positive");
+    spw_plan_free(plan);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_clipped_decides_nothing),
@@ -211,6 +223,7 @@ int main(void) {
         cmocka_unit_test(test_no_span_names_the_cure),
         cmocka_unit_test(test_left_out_is_said),
         cmocka_unit_test(test_inverted_line),
+        cmocka_unit_test(test_undecided_polarity),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

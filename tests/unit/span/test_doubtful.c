@@ -153,7 +153,8 @@ static void test_wire(void **state) {
                      SPW_WIRE_INVERTED);
     assert_int_equal(wire(SPW_KIND_ANALOGUE, SPW_UNIT_FULL_SCALE, SPW_POLARITY_NEGATIVE),
                      SPW_WIRE_MAYBE_INVERTED);
-    assert_int_equal(wire(SPW_KIND_LOGIC, SPW_UNIT_NONE, SPW_POLARITY_UNDECIDED), SPW_WIRE_UNKNOWN);
+    assert_int_equal(wire(SPW_KIND_LOGIC, SPW_UNIT_NONE, SPW_POLARITY_UNDECIDED),
+                     SPW_WIRE_UNDECIDED);
 }
 
 /* Every kind has its words and its cure, and no two kinds the same words. */
