@@ -52,17 +52,31 @@ bool spw_planner_in_doubt(spw_planner *p, spw_text *why) {
     return true;
 }
 
-/* Of a point whose doubt left its verdict standing. */
-static void caution_point(spw_planner *p, const char *name, const spw_span_point *point) {
-    if (point->doubt.what == 0)
-        return;
+/* The levels whose doubt left their verdict standing, in one sentence. */
+static void caution_levels(spw_planner *p) {
+    const struct {
+        const char *name;
+        const spw_doubt *doubt;
+    } level[] = {{"the low end", &p->span->low.doubt},
+                 {"neutral", &p->span->neutral.doubt},
+                 {"the high end", &p->span->high.doubt}};
     spw_text text = {0};
-    spw_text_printf(&text, "%s is in doubt: %s", name, spw_doubt_words(point->doubt.what));
-    if (isnan(point->doubt.bound_us))
-        spw_text_puts(&text, ", and how far that moves it is not known. ");
+    spw_doubt all = {0};
+    size_t n = 0;
+    for (int i = 0; i < 3; i++) {
+        if (level[i].doubt->what == 0)
+            continue;
+        spw_text_printf(&text, "%s%s", n++ == 0 ? "In doubt: " : ", ", level[i].name);
+        spw_doubt_join(&all, level[i].doubt);
+    }
+    if (n == 0)
+        return;
+    spw_text_printf(&text, ", as %s; ", spw_doubt_words(all.what));
+    if (isnan(all.bound_us))
+        spw_text_puts(&text, "by how much is not known. ");
     else
-        spw_text_printf(&text, "; it may be off by another %.3g us. ", point->doubt.bound_us);
-    spw_text_printf(&text, "%s to know it.", spw_doubt_cure(point->doubt.what));
+        spw_text_printf(&text, "by at most another %.3g us. ", all.bound_us);
+    spw_text_printf(&text, "%s to know more.", spw_doubt_cure(all.what));
     spw_planner_caution(p, &text);
 }
 
@@ -82,9 +96,6 @@ static void caution_left_out(spw_planner *p) {
 
 void spw_planner_doubt_cautions(spw_planner *p) {
     caution_left_out(p);
-    if (p->cure != NULL)
-        return;
-    caution_point(p, "The low end", &p->span->low);
-    caution_point(p, "Neutral", &p->span->neutral);
-    caution_point(p, "The high end", &p->span->high);
+    if (p->cure == NULL) /* else it is the first advice */
+        caution_levels(p);
 }

@@ -8,8 +8,9 @@
 static const uint32_t TOLD_BY_U = SPW_DOUBT_FEW;
 
 /* Counted in samples, an edge is off by half of one at most. What tells unequal corners apart
- * gives the error that they cause if they are plain RC corners; others are worse. */
-static const double UNLIKE_RC = 2;
+ * gives the error that they cause if they are plain RC corners; others are worse. What a codec
+ * adds is a standard uncertainty: none of its recordings was off by twice that. */
+static const double UNLIKE_RC = 2, WORST_CODEC = 2;
 
 /* The largest error of a width by a doubt without a place; NAN where it is not known. */
 static double bound_us(const spw_edge_report *report, const spw_channel *c, uint32_t what) {
@@ -17,6 +18,8 @@ static double bound_us(const spw_edge_report *report, const spw_channel *c, uint
         return c->resolution_us;
     if (what == SPW_DOUBT_ASYMMETRY && report->u_asymmetry_us > 0)
         return UNLIKE_RC * report->u_asymmetry_us;
+    if (what == SPW_DOUBT_LOSSY && report->u_codec_us > 0)
+        return WORST_CODEC * report->u_codec_us;
     return NAN;
 }
 

@@ -77,8 +77,9 @@ static void test_known_bound(void **state) {
     spw_span span = doubted(1000, 2000, SPW_DOUBT_LOSSY, 1);
     spw_plan *plan = hand_plan(&span, &bench);
     assert_int_equal(plan->decision, SPW_DECISION_ADAPTER);
-    assert_true(cautions(plan, "The low end is in doubt: the recording went through a lossy codec; "
-                               "it may be off by another 1 us."));
+    assert_true(cautions(plan,
+                         "In doubt: the low end, neutral, the high end, as the recording went "
+                         "through a lossy codec; by at most another 1 us."));
     assert_near(plan->before.low_U95_us, 1.1, 1e-9);
     assert_near(plan->after.low_U95_us, 2.2, 1e-6);
     spw_plan_free(plan);
@@ -107,7 +108,8 @@ static void test_neutral_in_doubt(void **state) {
     bench.adapter.neutral = SPW_REMAP_STRAIGHT;
     plan = hand_plan(&span, &bench);
     assert_int_equal(plan->decision, SPW_DECISION_ADAPTER);
-    assert_true(cautions(plan, "Neutral is in doubt"));
+    assert_true(
+        cautions(plan, "In doubt: neutral, as the recording clips; by how much is not known."));
     spw_plan_free(plan);
     span = hand_span(500, 1530, 2500, 0.1);
     span.neutral.doubt = (spw_doubt){SPW_DOUBT_CLIPPING, 3, 4, NAN};
