@@ -34,7 +34,8 @@ const cli_option cli_option_table[] = {
     {"span", "LOW:HIGH", CLI_OPT_SPAN, CLI_PLAN,
      "or LOW:NEUTRAL:HIGH: the controller's range in\nus, instead of a capture"},
     {"gate", NULL, CLI_OPT_GATE, CLI_PLAN,
-     "exit status 1 when the joint cannot do what the\nbench file asks, when the line is inverted, or\nwhen to measure again"},
+     "exit status 1 when the joint cannot do what the\nbench file asks, when the line is inverted, "
+     "or\nwhen to measure again"},
     {"emit-c", "FILE.h", CLI_OPT_EMIT_C, CLI_PLAN,
      "write the remap as a C header for the adapter's\nprogram, in whole ticks"},
     {"before", "CHANNEL", CLI_OPT_BEFORE, CLI_VERIFY, "the adapter's input line"},
