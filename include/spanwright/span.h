@@ -30,7 +30,7 @@ typedef struct spw_span_point {
 
 /* Which way the pulses go on the wire. A servo follows high pulses only. */
 typedef enum spw_wire {
-    SPW_WIRE_UNKNOWN,        /* given by hand, or captures that differ */
+    SPW_WIRE_UNKNOWN,        /* given by hand, widths of a log, or captures that differ */
     SPW_WIRE_UPRIGHT,        /* high pulses */
     SPW_WIRE_INVERTED,       /* low pulses */
     SPW_WIRE_MAYBE_INVERTED, /* low pulses in a sound recording: a sound card may turn them over */

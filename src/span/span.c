@@ -210,6 +210,8 @@ static spw_status try_extremes(const spw_channel *const *channels, size_t n, dou
 /* A sound card may turn a signal over; a logic input and a volts column do not. */
 static spw_wire wire_of(const spw_channel *channel) {
     bool sound = channel->kind == SPW_KIND_ANALOGUE && channel->unit == SPW_UNIT_FULL_SCALE;
+    if (channel->signal == SPW_SIGNAL_WIDTHS)
+        return SPW_WIRE_UNKNOWN;
     if (channel->polarity_basis == SPW_BASIS_UNDECIDED ||
         channel->polarity == SPW_POLARITY_UNDECIDED)
         return SPW_WIRE_UNDECIDED;
