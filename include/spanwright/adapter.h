@@ -215,17 +215,19 @@ typedef struct spw_pair {
     size_t frames;
     bool moving;  /* the input had just changed */
     bool clamped; /* the plan or the outputs say that a clamp holds */
+    int side;     /* of the plan: -1 the low output's clamp holds, +1 the high one's, 2 too near to
+                     where one begins, 0 free or no plan */
 } spw_pair;
 
 typedef struct spw_check {
     const char *name;    /* static: "line" "residual" "clamp_low" "clamp_high" "latency" "smoothing"
-                            "pairing" "jitter" */
+                            "pairing" "delivery" "steps" "jitter"; or "lines" alone */
     double value, limit; /* NAN when not known */
     int pass;            /* 1 yes, 0 no, -1 not told */
     bool matters;        /* a -1 here makes the whole verdict -1 */
     char why[320];       /* a sentence with its numbers; what to capture when not told */
 } spw_check;
-#define SPW_CHECKS_MAX 8
+#define SPW_CHECKS_MAX 12
 
 typedef struct spw_verification {
     spw_verify_method method;
@@ -235,6 +237,7 @@ typedef struct spw_verification {
     double dof; /* of the line: INFINITY, or levels less two where they scatter more than they
                    should */
     double correlation;
+    bool exchanged; /* the two lines seem to have changed places: nothing else is judged */
     double residual_rms_us, residual_largest_us, residual_largest_at_us;
     double clamp_low_us, clamp_high_us; /* seen at the output; NAN */
     double jitter_gain; /* scatter out over scatter in, the recordings' own taken out; NAN */

@@ -23,36 +23,29 @@ spw_planned spw_planned_of(const spw_plan *plan) {
                          .clock_ppm = plan->adapter.clock_ppm};
 }
 
-double spw_planned_line(const spw_planned *planned, double in_us) {
-    const spw_remap *r = &planned->remap;
-    const spw_segment *s = &r->segment[0];
-    if (r->segments > 1 && in_us > s->to_us)
-        s = &r->segment[1];
-    return s->gain * in_us + s->offset_us;
-}
-
-int spw_planned_clamps(const spw_planned *planned, double in_us, double room_us) {
-    const spw_remap *r = &planned->remap;
-    double low_in = r->segment[0].from_us, high_in = r->segment[r->segments - 1].to_us;
-    double out = spw_planned_line(planned, in_us);
-    double reach = room_us * fmax(1, fabs(r->gain));
-    bool below = in_us < low_in - room_us || in_us > high_in + room_us;
-    bool near_in = fabs(in_us - low_in) <= room_us || fabs(in_us - high_in) <= room_us;
-    if (out < r->clamp_low_us - reach)
-        return -1;
-    if (out > r->clamp_high_us + reach)
-        return 1;
-    if (below) /* the input clamp holds within the output's range */
-        return out < 0.5 * (r->clamp_low_us + r->clamp_high_us) ? -1 : 1;
-    bool inside = out > r->clamp_low_us + reach && out < r->clamp_high_us - reach;
-    return inside && !near_in ? 0 : 2;
-}
-
-int spw_planned_corner(const spw_planned *planned, double in_us) {
-    if (!planned->known || spw_planned_clamps(planned, in_us, 3) != 2)
-        return 0;
-    const spw_remap *r = &planned->remap;
-    return spw_planned_line(planned, in_us) < 0.5 * (r->clamp_low_us + r->clamp_high_us) ? -1 : 1;
+/* Judges nothing: the line is that of the two as they were given. */
+static spw_status take_as_exchanged(spw_verifier *f, spw_error *error) {
+    spw_planned planned = f->v->planned;
+    f->v->exchanged = true;
+    f->v->planned = spw_planned_none();
+    for (size_t k = 0; k < f->v->pairs; k++) {
+        f->v->pair[k].side = 0;
+        f->v->pair[k].clamped = false;
+    }
+    spw_status status = f->v->method == SPW_VERIFY_PULSES ? spw_verify_levels(f) : SPW_OK;
+    for (size_t k = 0; k < f->levels; k++)
+        f->level[k].clamped = false;
+    if (status == SPW_OK)
+        status = spw_verify_fit(f, error);
+    if (status != SPW_OK && status != SPW_ERR_MEMORY) { /* a line is none of its business */
+        f->v->gain = f->v->u_gain = f->v->offset_us = f->v->u_offset_us = NAN;
+        f->v->correlation = f->v->dof = NAN;
+        f->v->residual_rms_us = f->v->residual_largest_us = f->v->residual_largest_at_us = NAN;
+        spw_error_clear(error);
+        status = SPW_OK;
+    }
+    f->v->planned = planned;
+    return status;
 }
 
 spw_status spw_verify(const spw_channel *before, const spw_channel *after, bool one_capture,
@@ -77,11 +70,14 @@ spw_status spw_verify(const spw_channel *before, const spw_channel *after, bool 
     f.v->clamp_low_us = f.v->clamp_high_us = f.v->jitter_gain = NAN;
     spw_status status = one_capture ? spw_verify_pair_pulses(&f) : spw_verify_pair_holds(&f, error);
     if (status == SPW_OK)
-        status = spw_verify_fit(&f, error);
+        spw_verify_lost_frames(&f);
+    if (status == SPW_OK)
+        status =
+            spw_verify_exchanged(&f) ? take_as_exchanged(&f, error) : spw_verify_fit(&f, error);
+    if (status == SPW_OK)
+        status = spw_verify_judge(&f);
     if (status == SPW_ERR_MEMORY)
         (void)spw_error_set(error, status, "out of memory");
-    if (status == SPW_OK)
-        spw_verify_judge(&f);
     free(f.level);
     if (status != SPW_OK) {
         spw_verification_free(f.v);

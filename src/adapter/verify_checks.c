@@ -6,16 +6,22 @@
 #include <stdarg.h>
 #include <stdio.h>
 
-static spw_check *add(spw_verifier *f, const char *name, double value, double limit, int pass,
-                      bool matters) {
+/* Coverage factor of the worst of many levels. */
+#define LEVEL_K 4.5
+/* Scatter that an adapter may add by itself: what the servo's dead band hides. */
+#define OWN_JITTER_US 1.0
+/* More lost frames than this hold back the yes. */
+#define LOST_SHARE_MAX 0.02
+
+spw_check *spw_verify_add(spw_verifier *f, const char *name, double value, double limit, int pass,
+                          bool matters) {
     spw_check *c = &f->v->check[f->v->checks++];
     *c =
         (spw_check){.name = name, .value = value, .limit = limit, .pass = pass, .matters = matters};
     return c;
 }
 
-static void say(spw_check *c, const char *format, ...) SPW_PRINTF(2, 3);
-static void say(spw_check *c, const char *format, ...) {
+void spw_verify_say(spw_check *c, const char *format, ...) {
     va_list arguments;
     va_start(arguments, format);
     if (spw_plain_print(c->why, sizeof c->why, format, arguments) < 0)
@@ -23,16 +29,16 @@ static void say(spw_check *c, const char *format, ...) {
     va_end(arguments);
 }
 
-/* Guard band (JCGM 106): yes below limit - U95, no above limit + U95. */
-static int judge(double value, double U95, double limit) {
+int spw_verify_within(double value, double U95, double limit) {
     if (value <= limit - U95)
         return 1;
     return value > limit + U95 ? 0 : -1;
 }
 
-/* Tolerance of a single figure: a timer's rounding is half a tick either way. */
-static double tick_of(const spw_verifier *f) {
-    return isfinite(f->v->planned.tick_us) ? f->v->planned.tick_us : 1;
+static double largest_offset(const spw_remap *r) {
+    double first = fabs(r->segment[0].offset_us),
+           last = fabs(r->segment[r->segments - 1].offset_us);
+    return fmax(first, last);
 }
 
 /* Largest |fitted - planned| over the planned inputs that no clamp holds: between
@@ -56,17 +62,21 @@ static void check_line(spw_verifier *f) {
             U95 = k95 * sqrt(fmax(0, u2));
         }
     }
-    double limit = v->planned.tolerance_us;
-    int pass = judge(fabs(worst), U95, limit);
-    spw_check *c = add(f, "line", fabs(worst), limit, pass, true);
+    /* a clock that is off moves the offset and leaves the gain */
+    double limit = v->planned.tolerance_us + spw_planned_clock_us(&v->planned, largest_offset(r));
+    int pass = spw_verify_within(fabs(worst), U95, limit);
+    spw_check *c = spw_verify_add(f, "line", fabs(worst), limit, pass, true);
     double gain_off = (v->gain / r->gain - 1) * 100;
     const char *verdict = pass > 0    ? "within"
                           : pass == 0 ? "outside"
                                       : "too uncertain to judge against";
-    say(c,
+    spw_verify_say(
+        c,
         "the fitted line is %+.2f us (U95 %.2f us) off the plan at an input of %.1f us, %s the "
-        "tolerance of %.1f us: gain %.5f against %.5f (%+.2f %%), at mid range %+.2f us%s",
-        worst, U95, at_us, verdict, limit, v->gain, r->gain, gain_off,
+        "%s of %.1f us: gain %.5f against %.5f (%+.2f %%), at mid range %+.2f us%s",
+        worst, U95, at_us, verdict,
+        v->planned.clock_ppm > 0 ? "tolerance, with the clock's," : "tolerance", limit, v->gain,
+        r->gain, gain_off,
         v->offset_us - r->offset_us + (v->gain - r->gain) * 0.5 * (ends[0] + ends[1]),
         pass < 0 ? "; hold more levels, for longer" : "");
 }
@@ -78,21 +88,30 @@ static size_t free_levels(const spw_verifier *f) {
     return n;
 }
 
+/* How far a clock that is off parts the pieces of a bent plan. */
+static double pieces_apart(const spw_planned *planned) {
+    const spw_remap *r = &planned->remap;
+    if (!planned->known || r->segments < 2)
+        return 0;
+    return spw_planned_clock_us(planned, r->segment[1].offset_us - r->segment[0].offset_us);
+}
+
 /* Levels at rest about the line: a coarse timer shows here. Half a tick, the levels'
- * own uncertainty, and what the input's jitter may leave. */
+ * own uncertainty, and what the clock does to a bend. */
 static void check_residual(spw_verifier *f) {
     spw_verification *v = f->v;
-    double worst = 0, at_us = NAN, limit = 0;
+    double worst = 0, at_us = NAN, limit = 0, tick = spw_planned_tick(&v->planned);
     for (size_t k = 0; k < f->levels; k++) {
         const spw_verify_level *l = &f->level[k];
         if (l->clamped)
             continue;
-        double planned = v->planned.known ? spw_planned_line(&v->planned, l->in_us) : NAN;
-        double r = v->planned.known && v->planned.remap.segments > 1
-                       ? l->out_us - planned
-                       : l->out_us - v->offset_us - v->gain * l->in_us;
-        double own = 3 * hypot(l->u_out_us, v->gain * l->u_in_us);
-        double allowed = fmax(0.75 * tick_of(f), 0.25) + own;
+        double r = spw_planned_straightened(&v->planned, l->in_us, l->out_us) - v->offset_us -
+                   v->gain * l->in_us;
+        /* rounding at the output is what the three quarters of a tick stand for */
+        double u2 = l->u_out_us * l->u_out_us - (v->planned.known ? tick * tick / 12 : 0);
+        double own =
+            LEVEL_K * hypot(sqrt(fmax(0, u2)), v->gain * l->u_in_us) + pieces_apart(&v->planned);
+        double allowed = fmax(0.75 * tick, 0.25) + own;
         if (fabs(r) / allowed >= (limit > 0 ? fabs(worst) / limit : 0)) {
             worst = r;
             at_us = l->in_us;
@@ -104,57 +123,25 @@ static void check_residual(spw_verifier *f) {
     int pass = free_levels(f) > 2 ? fabs(worst) <= limit : -1;
     if (pass == 0 && !v->planned.known)
         pass = -1;
-    spw_check *c = add(f, "residual", fabs(worst), limit, pass, true);
+    spw_check *c = spw_verify_add(f, "residual", fabs(worst), limit, pass, true);
     if (pass < 0 && free_levels(f) > 2)
-        say(c,
+        spw_verify_say(
+            c,
             "the level at %.1f us departs %+.2f us from the fitted line: a clamp, a bend or a "
             "coarse timer; the plan would tell which",
             at_us, worst);
     else if (pass < 0)
-        say(c, "two levels always lie on a line: hold a third one, such as neutral");
+        spw_verify_say(c, "two levels always lie on a line: hold a third one, such as neutral");
     else
-        say(c,
+        spw_verify_say(
+            c,
             "the level at %.1f us departs %+.2f us from the fitted line; half a timer tick and the "
             "recordings explain up to %.2f us%s",
             at_us, worst, limit, pass ? "" : ": the output moves in coarse steps or is bent");
 }
 
-static void check_clamp(spw_verifier *f, bool high) {
-    spw_verification *v = f->v;
-    if (!v->planned.known)
-        return;
-    double limit = high ? v->planned.remap.clamp_high_us : v->planned.remap.clamp_low_us;
-    const spw_remap *r = &v->planned.remap;
-    bool input_high = (r->gain > 0) == high;
-    double corner = input_high ? r->segment[r->segments - 1].to_us : r->segment[0].from_us;
-    double seen = high ? v->clamp_high_us : v->clamp_low_us;
-    double furthest = NAN; /* output beyond the clamp, whatever the input */
-    for (size_t k = 0; k < v->pairs; k++) {
-        double out = v->pair[k].out_us;
-        if (isnan(furthest) || (high ? out > furthest : out < furthest))
-            furthest = out;
-    }
-    double room =
-        tick_of(f) + 3 * fmax(f->after->width_us.floor > 0 ? f->after->width_us.floor : 0, 0.1);
-    const char *name = high ? "clamp_high" : "clamp_low";
-    bool beyond = high ? furthest > limit + room : furthest < limit - room;
-    bool exercised = isfinite(seen);
-    if (beyond) {
-        spw_check *c = add(f, name, furthest, limit, 0, true);
-        say(c, "an output of %.1f us went beyond the %s clamp of %.1f us", furthest,
-            high ? "high" : "low", limit);
-    } else if (!exercised) {
-        spw_check *c = add(f, name, NAN, limit, -1, false);
-        say(c,
-            "not exercised: no input went beyond %.1f us, where the output is to stay at %.1f us; "
-            "feed the adapter a wider input, horn off, to see it hold",
-            corner, limit);
-    } else {
-        int pass = fabs(seen - limit) <= room + v->planned.tolerance_us;
-        spw_check *c = add(f, name, seen, limit, pass, true);
-        say(c, "beyond an input of %.1f us the output stays at %.2f us (planned %.1f us)", corner,
-            seen, limit);
-    }
+static double steepest(const spw_remap *r) {
+    return fmax(fabs(r->segment[0].gain), fabs(r->segment[r->segments - 1].gain));
 }
 
 static void check_latency(spw_verifier *f) {
@@ -164,21 +151,24 @@ static void check_latency(spw_verifier *f) {
     double frame_ms = f->before->period_us.mean * 1e-3;
     /* An adapter that repeats what it measured last is never later than one frame. */
     int pass = f->late_known ? f->late == 0 : -1;
-    spw_check *c = add(f, "latency", v->latency_ms.median, frame_ms, pass, false);
+    spw_check *c = spw_verify_add(f, "latency", v->latency_ms.median, frame_ms, pass, false);
     if (pass < 0)
-        say(c,
+        spw_verify_say(
+            c,
             f->moved
                 ? "not told: no single input explains an output while the input moves"
                 : "not told: the input hardly moved, so the pulse that caused an output cannot be "
                   "picked out; move the controller while recording");
     else if (pass == 0)
-        say(c,
+        spw_verify_say(
+            c,
             "an output answers the input %zu frame%s before the latest one: %.2f ms late (median; "
             "%.2f to %.2f ms), a frame is %.2f ms",
             f->late, f->late == 1 ? "" : "s", v->latency_ms.median, v->latency_ms.min,
             v->latency_ms.max, frame_ms);
     else
-        say(c,
+        spw_verify_say(
+            c,
             "an output follows the input it answers by %.2f ms (median; %.2f to %.2f ms), %.2f "
             "frames",
             v->latency_ms.median, v->latency_ms.min, v->latency_ms.max,
@@ -192,19 +182,21 @@ static void check_smoothing(spw_verifier *f) {
     if (v->method != SPW_VERIFY_PULSES)
         return;
     double noise = isfinite(f->noise_us) ? f->noise_us : 0;
-    double limit = fmax(5, 6 * noise) + tick_of(f);
+    double limit = fmax(5, 6 * noise) + spw_planned_tick(&v->planned);
     int pass = f->moving > 0 && f->moved ? f->worst_moving_us <= limit : -1;
-    spw_check *c = add(f, "smoothing", f->worst_moving_us, limit, pass, false);
+    spw_check *c = spw_verify_add(f, "smoothing", f->worst_moving_us, limit, pass, false);
     if (pass < 0)
-        say(c, "not told: the input did not move; let it jump from one end to the other");
+        spw_verify_say(c,
+                       "not told: the input did not move; let it jump from one end to the other");
     else if (pass == 0)
-        say(c,
+        spw_verify_say(
+            c,
             "while the input moved the output was up to %.1f us off the line: it is smoothed over "
             "several frames, or pulses are lost",
             f->worst_moving_us);
     else
-        say(c, "while the input moved the output stayed within %.1f us of the line",
-            f->worst_moving_us);
+        spw_verify_say(c, "while the input moved the output stayed within %.1f us of the line",
+                       f->worst_moving_us);
 }
 
 static void check_pairing(spw_verifier *f) {
@@ -213,8 +205,9 @@ static void check_pairing(spw_verifier *f) {
         return;
     size_t all = v->pairs + v->unpaired_after;
     double share = all > 0 ? 100.0 * (double)v->unpaired_after / (double)all : 0;
-    spw_check *c = add(f, "pairing", share, 1, share <= 1, true);
-    say(c,
+    spw_check *c = spw_verify_add(f, "pairing", share, 1, share <= 1, true);
+    spw_verify_say(
+        c,
         "%zu of %zu output pulses have no input pulse that caused them; %zu input pulses had no "
         "output",
         v->unpaired_after, all, v->unpaired_before);
@@ -233,29 +226,66 @@ static void check_jitter(spw_verifier *f) {
         dof += (double)w->n - 1;
     }
     in = dof > 0 ? sqrt(in / dof) : 0;
-    double gain = v->planned.known ? fabs(v->planned.remap.gain) : fabs(v->gain);
-    double tick = tick_of(f);
-    double limit = in > 0 ? 1.3 * hypot(gain, tick / in) : (double)NAN;
+    double gain = v->planned.known ? steepest(&v->planned.remap) : fabs(v->gain);
+    double tick = spw_planned_tick(&v->planned);
+    /* counting adds up to g T / 2 (half the counts one more), rounding T / sqrt 12 */
+    double added = hypot(hypot(gain * tick / 2, tick / sqrt(12)), OWN_JITTER_US);
+    double limit = in > 0 ? 1.3 * hypot(gain, added / in) : (double)NAN;
     int pass = in > 0 ? v->jitter_gain <= limit : -1;
-    spw_check *c = add(f, "jitter", v->jitter_gain, limit, pass, false);
+    spw_check *c = spw_verify_add(f, "jitter", v->jitter_gain, limit, pass, false);
     if (pass < 0)
-        say(c, "not told: the input's scatter is below what the recording shows by itself");
+        spw_verify_say(c,
+                       "not told: the input's scatter is below what the recording shows by itself");
     else
-        say(c,
-            "the scatter of the widths is multiplied by %.2f; the gain is %.2f and a tick adds "
-            "%.2f us",
-            v->jitter_gain, gain, tick / sqrt(6));
+        spw_verify_say(
+            c,
+            "the scatter of the widths is multiplied by %.2f; a gain of %.2f and what an adapter "
+            "adds with a tick of %.4g us explain up to %.2f",
+            v->jitter_gain, gain, tick, limit);
 }
 
-void spw_verify_judge(spw_verifier *f) {
+/* How many frames come through. */
+static void check_delivery(spw_verifier *f) {
+    spw_verification *v = f->v;
+    if (f->frames == 0)
+        return;
+    double share = (double)f->lost / (double)f->frames;
+    double rate = v->method == SPW_VERIFY_PULSES && spw_verify_repeats(f) ? f->before->frame_rate_hz
+                                                                          : f->after->frame_rate_hz;
+    spw_check *c = spw_verify_add(f, "delivery", 100 * share, 100 * LOST_SHARE_MAX,
+                                  share <= LOST_SHARE_MAX, true);
+    spw_verify_say(c,
+                   "%.1f of %.1f frames a second reach the servo: %zu of %zu frames (%.1f %%) have "
+                   "no pulse",
+                   rate * (1 - share), rate, f->lost, f->frames, 100 * share);
+}
+
+static void check_lines(spw_verifier *f) {
+    spw_check *c = spw_verify_add(f, "lines", NAN, NAN, -1, true);
+    spw_verify_say(c,
+                   "the two lines seem exchanged: the plan turns the line after the adapter into "
+                   "the one before it; nothing else is judged");
+}
+
+static spw_status all_checks(spw_verifier *f) {
     check_line(f);
     check_residual(f);
-    check_clamp(f, false);
-    check_clamp(f, true);
+    spw_verify_check_clamps(f);
     check_latency(f);
     check_smoothing(f);
     check_pairing(f);
+    check_delivery(f);
+    spw_status status = spw_verify_check_steps(f);
     check_jitter(f);
+    return status;
+}
+
+spw_status spw_verify_judge(spw_verifier *f) {
+    spw_status status = SPW_OK;
+    if (f->v->exchanged)
+        check_lines(f);
+    else
+        status = all_checks(f);
     int pass = f->v->planned.known ? 1 : -1;
     for (size_t k = 0; k < f->v->checks && f->v->planned.known; k++) {
         const spw_check *c = &f->v->check[k];
@@ -265,4 +295,5 @@ void spw_verify_judge(spw_verifier *f) {
             pass = -1;
     }
     f->v->pass = pass;
+    return status;
 }

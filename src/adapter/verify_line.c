@@ -5,28 +5,27 @@
 #include <math.h>
 #include <stdlib.h>
 
+/* Inputs nearer to each other than this are one level for a line. */
+#define LEVELS_APART_US 5.0
+/* While the input moves so many outputs decide nothing: one that starts just as an input ends
+ * may still be the answer to the input before. */
+#define ODD_PULSES 2
+/* Counts that scatter by this part of a tick lie on both sides of what they count. */
+#define WORN_OFF 0.4
+
 /* Outputs of the outermost inputs that do not follow the line any more: a clamp, where
- * no plan says so. Two levels at least, inputs apart, outputs together. */
+ * no plan says so. Two levels at least, inputs apart, outputs together. Levels are
+ * upwards by input. */
 static void find_plateau(spw_verifier *f, bool high) {
-    for (;;) {
-        spw_verify_level *edge = NULL, *next = NULL;
-        for (size_t k = 0; k < f->levels; k++) {
-            spw_verify_level *l = &f->level[k];
-            if (edge == NULL || (high ? l->in_us > edge->in_us : l->in_us < edge->in_us))
-                edge = l;
-        }
-        for (size_t k = 0; k < f->levels && edge != NULL; k++) {
-            spw_verify_level *l = &f->level[k];
-            double apart = fabs(l->in_us - edge->in_us);
-            if (l != edge && apart > 5 && !l->clamped &&
-                (next == NULL || apart < fabs(next->in_us - edge->in_us)))
-                next = l;
-        }
-        if (edge == NULL || next == NULL)
-            return;
+    size_t n = f->levels;
+    spw_verify_level *edge = n > 0 ? &f->level[high ? n - 1 : 0] : NULL;
+    for (size_t k = 1; k < n; k++) {
+        spw_verify_level *next = &f->level[high ? n - 1 - k : k];
+        double apart = fabs(next->in_us - edge->in_us);
+        if (apart <= LEVELS_APART_US)
+            continue;
         double together = 3 * hypot(edge->u_out_us, next->u_out_us) + 1;
-        if (fabs(edge->out_us - next->out_us) > together ||
-            fabs(edge->out_us - next->out_us) > 0.1 * fabs(edge->in_us - next->in_us))
+        if (fabs(edge->out_us - next->out_us) > fmin(together, 0.1 * apart))
             return;
         edge->clamped = next->clamped = true;
     }
@@ -40,12 +39,8 @@ static void clamps_seen(spw_verifier *f) {
         const spw_pair *p = &v->pair[k];
         if (!p->clamped || p->moving)
             continue;
-        int side = v->planned.known ? spw_planned_clamps(&v->planned, p->in_us, 3) : 2;
-        if (side == 2)
-            continue;
-        size_t at = side > 0;
-        sum[at] += p->out_us * (double)p->frames;
-        weight[at] += (double)p->frames;
+        sum[p->side > 0] += p->out_us * (double)p->frames;
+        weight[p->side > 0] += (double)p->frames;
     }
     if (weight[0] > 0)
         v->clamp_low_us = sum[0] / weight[0];
@@ -71,42 +66,35 @@ static void plateaus_seen(spw_verifier *f) {
         f->v->clamp_high_us = high;
 }
 
-/* Which piece of a bent plan a level lies on; all on 0 when straight. */
-static size_t piece_of(const spw_planned *planned, double in_us) {
-    if (!planned->known || planned->remap.segments < 2)
-        return 0;
-    return in_us > planned->remap.segment[0].to_us;
-}
-
-/* A bent plan is undone before the fit: the outputs are turned into what a straight
- * line of the whole range would give, so that one line judges both pieces. */
-static double straightened(const spw_planned *planned, double in_us, double out_us) {
-    if (!planned->known || planned->remap.segments < 2)
-        return out_us;
-    const spw_segment *s = &planned->remap.segment[piece_of(planned, in_us)];
-    double departure = out_us - (s->gain * in_us + s->offset_us);
-    return planned->remap.gain * in_us + planned->remap.offset_us + departure;
-}
-
 typedef struct columns {
     double *x, *ux, *y, *uy;
     size_t n;
 } columns;
 
+/* What counting in ticks may leave in a level's mean. Counts that do not scatter may all be
+ * off by the same part of a tick, times the gain; jitter and free phases wear that off. The
+ * output's rounding stays. */
+static double tick_u(const spw_verifier *f, const spw_verify_level *l) {
+    double tick = f->v->planned.tick_us;
+    if (!f->v->planned.known || !isfinite(tick))
+        return 0;
+    double count = tick * fabs(spw_planned_slope(&f->v->planned, l->in_us));
+    double left = fmax(0, 1 - l->scatter_us / (WORN_OFF * count));
+    return hypot(tick, count * left) / sqrt(12);
+}
+
 /* The levels that no clamp holds; without a timer's step an exact capture would
  * give uncertainties of zero, so a hundredth of a microsecond is the least. */
 static void gather(const spw_verifier *f, bool corners, columns *c) {
     c->n = 0;
-    double tick = isfinite(f->v->planned.tick_us) ? f->v->planned.tick_us : 0;
     for (size_t k = 0; k < f->levels; k++) {
         const spw_verify_level *l = &f->level[k];
         if (l->clamped || (l->corner != 0 && !corners))
             continue;
         c->x[c->n] = l->in_us;
         c->ux[c->n] = fmax(l->u_in_us, 0.01);
-        c->y[c->n] = straightened(&f->v->planned, l->in_us, l->out_us);
-        /* a timer locked to its input is off by up to half a tick either way in a hold */
-        c->uy[c->n++] = fmax(hypot(l->u_out_us, tick / sqrt(12)), 0.01);
+        c->y[c->n] = spw_planned_straightened(&f->v->planned, l->in_us, l->out_us);
+        c->uy[c->n++] = fmax(l->u_out_us, 0.01);
     }
 }
 
@@ -124,7 +112,7 @@ static spw_status make_columns(const spw_verifier *f, columns *c) {
 
 static bool two_levels(const columns *c) {
     for (size_t k = 1; k < c->n; k++)
-        if (fabs(c->x[k] - c->x[0]) > 5)
+        if (fabs(c->x[k] - c->x[0]) > LEVELS_APART_US)
             return true;
     return false;
 }
@@ -172,12 +160,11 @@ static void held_corners(spw_verifier *f) {
         spw_verify_level *l = &f->level[k];
         if (l->corner == 0 || l->clamped)
             continue;
-        double r =
-            straightened(&v->planned, l->in_us, l->out_us) - v->offset_us - v->gain * l->in_us;
+        double r = spw_planned_straightened(&v->planned, l->in_us, l->out_us) - v->offset_us -
+                   v->gain * l->in_us;
         double line2 = v->u_offset_us * v->u_offset_us +
                        l->in_us * l->in_us * v->u_gain * v->u_gain + 2 * l->in_us * v->covariance;
-        double tick = isfinite(v->planned.tick_us) ? v->planned.tick_us : 0;
-        double own = hypot(hypot(l->u_out_us, v->gain * l->u_in_us), tick / sqrt(12));
+        double own = hypot(l->u_out_us, v->gain * l->u_in_us);
         l->clamped = l->corner * r < -2 * sqrt(fmax(0, line2) + own * own);
     }
 }
@@ -208,15 +195,21 @@ static void departures(spw_verifier *f) {
     double squares = 0, count = 0;
     v->residual_largest_us = 0;
     v->residual_largest_at_us = NAN;
-    double worst_moving = 0;
+    double worst_moving[ODD_PULSES + 1] = {0}; /* largest first */
     for (size_t k = 0; k < v->pairs; k++) {
         const spw_pair *p = &v->pair[k];
-        if (p->clamped)
+        if (p->clamped || p->side != 0)
             continue;
-        double r =
-            straightened(&v->planned, p->in_us, p->out_us) - v->offset_us - v->gain * p->in_us;
+        double r = spw_planned_straightened(&v->planned, p->in_us, p->out_us) - v->offset_us -
+                   v->gain * p->in_us;
         if (p->moving) {
-            worst_moving = fmax(worst_moving, fabs(r));
+            double off = fabs(r);
+            for (size_t i = 0; i <= ODD_PULSES; i++)
+                if (off > worst_moving[i]) {
+                    double less = worst_moving[i];
+                    worst_moving[i] = off;
+                    off = less;
+                }
             f->moving++;
             continue;
         }
@@ -228,8 +221,10 @@ static void departures(spw_verifier *f) {
         }
     }
     v->residual_rms_us = count > 0 ? sqrt(squares / count) : (double)NAN;
+    if (!(count > 0))
+        v->residual_largest_us = NAN;
     f->noise_us = v->residual_rms_us;
-    f->worst_moving_us = f->moving > 0 ? worst_moving : (double)NAN;
+    f->worst_moving_us = f->moving > ODD_PULSES ? worst_moving[ODD_PULSES] : (double)NAN;
 }
 
 static double scatter_in_holds(const spw_channel *c) {
@@ -257,6 +252,9 @@ spw_status spw_verify_fit(spw_verifier *f, spw_error *error) {
         }
     } else {
         clamps_seen(f);
+        for (size_t k = 0; k < f->levels; k++)
+            if (!f->level[k].clamped)
+                f->level[k].u_out_us = hypot(f->level[k].u_out_us, tick_u(f, &f->level[k]));
     }
     spw_status status = fit_levels(f, error);
     if (status != SPW_OK)

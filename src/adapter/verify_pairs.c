@@ -5,13 +5,10 @@
  * cause, unless the adapter is late by whole inputs. How many is told by a moving
  * input: the right number makes the outputs follow one line. */
 #include "adapter/verify.h"
-#include "base/array.h"
 
 #include <math.h>
 #include <stdlib.h>
 
-/* A change of the input is worth a look beyond this many us and sd of its noise. */
-static const double CHANGE_US = 5, CHANGE_SD = 6;
 /* Departures are cut here before they are squared: one odd pulse decides nothing. */
 static const double DEPARTURE_MAX_US = 100;
 
@@ -70,21 +67,34 @@ static spw_status input_noise(const spw_verifier *f, const run *in, double *nois
 }
 
 /* still[i]: how many inputs up to i agreed with each other (capped). */
-static spw_status stillness(const spw_verifier *f, const run *in, uint8_t **still) {
-    double noise;
-    spw_status status = input_noise(f, in, &noise);
+static spw_status stillness(spw_verifier *f, const run *in, uint8_t **still) {
+    spw_status status = input_noise(f, in, &f->input_noise_us);
     if (status != SPW_OK)
         return status;
     *still = malloc(in->n + 1);
     if (*still == NULL)
         return SPW_ERR_MEMORY;
-    double far = fmax(CHANGE_US, CHANGE_SD * noise);
+    double far = fmax(SPW_VERIFY_CHANGE_US, SPW_VERIFY_CHANGE_SD * f->input_noise_us);
     for (size_t i = 0; i < in->n; i++) {
         bool same = i > 0 && fabs(width_in(f, in, i) - width_in(f, in, i - 1)) <= far;
         unsigned before = i > 0 ? (*still)[i - 1] : 0;
         (*still)[i] = (uint8_t)(same ? (before < 255 ? before + 1 : 255) : 0);
     }
     return SPW_OK;
+}
+
+/* Inputs without an output. Those before the first one with an output are none that the
+ * adapter lost: it may have come up later than the recorder. */
+static void count_lost(spw_verifier *f, const bool *used, size_t n) {
+    size_t first = 0;
+    while (first < n && !used[first])
+        first++;
+    f->frames = n - first;
+    f->lost = 0;
+    for (size_t i = 0; i < n; i++) {
+        f->v->unpaired_before += !used[i];
+        f->lost += i > first && !used[i];
+    }
 }
 
 static spw_status make_pairs(spw_verifier *f, const run *in, const run *out, const uint32_t *latest,
@@ -123,8 +133,7 @@ static spw_status make_pairs(spw_verifier *f, const run *in, const run *out, con
                                          .frames = 1,
                                          .moving = still[i] < SPW_VERIFY_SETTLING};
     }
-    for (size_t i = 0; i + 1 + f->late < in->n; i++)
-        v->unpaired_before += !used[i];
+    count_lost(f, used, in->n > 1 + f->late ? in->n - 1 - f->late : 0);
     if (v->pairs > 0)
         status = spw_summarise(latency, v->pairs, &v->latency_ms);
 done:
@@ -133,99 +142,28 @@ done:
     return status;
 }
 
-/* Marks the pairs that the plan says a clamp holds. */
-static void mark_clamped(spw_verifier *f) {
+/* Marks where the plan says that a clamp holds a pair, or that one begins there. */
+static void mark_sides(spw_verifier *f) {
     spw_verification *v = f->v;
-    if (!v->planned.known)
-        return;
-    for (size_t k = 0; k < v->pairs; k++)
-        v->pair[k].clamped = abs(spw_planned_clamps(&v->planned, v->pair[k].in_us, 3)) == 1;
-}
-
-/* A stretch of pairs at rest is one level. */
-static spw_status add_level(spw_verifier *f, size_t *room, size_t first, size_t end) {
-    size_t n = end - first;
-    spw_status status = spw_array_room((void **)&f->level, room, f->levels, 1, sizeof *f->level);
-    if (status != SPW_OK)
-        return status;
-    double in = 0, out = 0, u_in = 0, u_out = 0, squares = 0;
-    bool clamped = false;
-    for (size_t k = first; k < end; k++) {
-        const spw_pair *p = &f->v->pair[k];
-        in += p->in_us / (double)n;
-        out += p->out_us / (double)n;
-        u_in += p->u_in_us / (double)n;
-        u_out += p->u_out_us / (double)n;
-        clamped = clamped || p->clamped;
+    for (size_t k = 0; k < v->pairs && v->planned.known; k++) {
+        spw_pair *p = &v->pair[k];
+        p->side =
+            spw_planned_clamps(&v->planned, p->in_us, spw_planned_room(&v->planned, p->in_us));
+        p->clamped = abs(p->side) == 1;
     }
-    for (size_t k = first; k < end; k++)
-        squares += (f->v->pair[k].in_us - in) * (f->v->pair[k].in_us - in);
-    const spw_planned *plan = &f->v->planned;
-    int corner = spw_planned_corner(plan, in);
-    if (corner != 0)
-        u_out = hypot(u_out, SPW_CORNER_SHIFT * plan->remap.gain * sqrt(squares / (double)n));
-    /* Sampling may be locked to the frames: what is left of it is not averaged. */
-    f->level[f->levels++] = (spw_verify_level){.in_us = in,
-                                               .out_us = out,
-                                               .u_in_us = u_in,
-                                               .u_out_us = u_out,
-                                               .frames = n,
-                                               .clamped = clamped,
-                                               .corner = corner};
-    return SPW_OK;
-}
-
-static spw_status gather_levels(spw_verifier *f) {
-    const spw_verification *v = f->v;
-    size_t room = 0;
-    double far = fmax(CHANGE_US, CHANGE_SD * f->before->width_us.floor);
-    for (size_t k = 0; k < v->pairs;) {
-        if (v->pair[k].moving) {
-            k++;
-            continue;
-        }
-        size_t end = k + 1;
-        while (end < v->pairs && !v->pair[end].moving &&
-               fabs(v->pair[end].in_us - v->pair[end - 1].in_us) <= far &&
-               v->pair[end].clamped == v->pair[k].clamped)
-            end++;
-        spw_status status = add_level(f, &room, k, end);
-        if (status != SPW_OK)
-            return status;
-        k = end;
-    }
-    return SPW_OK;
 }
 
 /* Pairs and levels for f->late, in place of any made before. */
 static spw_status pair_up(spw_verifier *f, const run *in, const run *out, const uint32_t *latest,
                           const uint8_t *still) {
     free(f->v->pair);
-    free(f->level);
     f->v->pair = NULL;
-    f->level = NULL;
-    f->levels = f->v->pairs = f->v->unpaired_before = f->v->unpaired_after = 0;
+    f->v->pairs = f->v->unpaired_before = f->v->unpaired_after = 0;
     spw_status status = make_pairs(f, in, out, latest, still);
     if (status != SPW_OK)
         return status;
-    mark_clamped(f);
-    return gather_levels(f);
-}
-
-/* What the levels at rest say an input becomes: straight between them. */
-static double expected(const spw_verifier *f, double in_us) {
-    const spw_verify_level *below = NULL, *above = NULL;
-    for (size_t k = 0; k < f->levels; k++) {
-        const spw_verify_level *l = &f->level[k];
-        if (l->in_us <= in_us && (below == NULL || l->in_us > below->in_us))
-            below = l;
-        if (l->in_us > in_us && (above == NULL || l->in_us < above->in_us))
-            above = l;
-    }
-    if (below == NULL || above == NULL)
-        return below != NULL ? below->out_us : above != NULL ? above->out_us : (double)NAN;
-    double way = (in_us - below->in_us) / (above->in_us - below->in_us);
-    return below->out_us + way * (above->out_us - below->out_us);
+    mark_sides(f);
+    return spw_verify_levels(f);
 }
 
 /* Mean square departure from what the levels say, when each output's cause lies
@@ -237,7 +175,7 @@ static double misfit(const spw_verifier *f, const run *in, const run *out, const
         if (latest[j] <= SPW_VERIFY_FRAMES)
             continue;
         double us = spw_pulse_width_us(&f->after->pulse[out->at[j]]);
-        double off = fabs(us - expected(f, width_in(f, in, latest[j] - 1 - late)));
+        double off = fabs(us - spw_verify_expected(f, width_in(f, in, latest[j] - 1 - late)));
         off = fmin(off, DEPARTURE_MAX_US);
         sum += off * off;
         count += 1;
@@ -250,7 +188,7 @@ static void find_lateness(spw_verifier *f, const run *in, const run *out, const 
     f->late = 0;
     for (size_t k = 0; k < f->v->pairs; k++) {
         const spw_pair *p = &f->v->pair[k];
-        double off = p->moving ? 0 : p->out_us - expected(f, p->in_us);
+        double off = p->moving ? 0 : p->out_us - spw_verify_expected(f, p->in_us);
         rest += off * off;
         count += !p->moving;
     }

@@ -263,13 +263,15 @@ static void put_checks(spw_sheet *sheet, const spw_verified *v) {
 
 static void put_verified(spw_sheet *sheet) {
     const spw_verified *v = &sheet->verified;
+    double k95 = spw_coverage_factor(0.95, v->dof);
     spw_sheet_printf(sheet, "<p class=\"say %s\"><b>%s</b> ", v->pass > 0 ? "yes" : "no",
                      v->pass > 0    ? "Verified: the fitted adapter does what was planned."
                      : v->pass == 0 ? "The fitted adapter does not do what was planned."
+                     : v->exchanged ? "Not verified: the two lines seem exchanged."
                                     : "Not verified: a check that matters was not exercised.");
     spw_sheet_printf(sheet, "Fitted line: gain %s, offset %s, from %zu pairs",
-                     spw_figure_pm(v->gain, 1.96 * v->u_gain, "").text,
-                     spw_figure_pm(v->offset_us, 1.96 * v->u_offset_us, SPW_MICRO).text, v->pairs);
+                     spw_figure_pm(v->gain, k95 * v->u_gain, "").text,
+                     spw_figure_pm(v->offset_us, k95 * v->u_offset_us, SPW_MICRO).text, v->pairs);
     if (isfinite(v->latency_ms))
         spw_sheet_printf(sheet, "; delay %s, at most %s",
                          spw_figure_digits(v->latency_ms, 3, "ms").text,

@@ -228,6 +228,9 @@ static void read_verified(reader *r, const json_t *root, spw_verified *v) {
     v->u_gain = number(r, line, "u_gain");
     v->offset_us = number(r, line, "offset_us");
     v->u_offset_us = number(r, line, "u_offset_us");
+    const json_t *dof = json_object_get(line, "dof"); /* null: as many as can be */
+    v->dof = json_is_number(dof) && json_number_value(dof) > 0 ? json_number_value(dof) : INFINITY;
+    v->exchanged = json_is_true(json_object_get(root, "exchanged"));
     v->latency_ms = v->latency_max_ms = NAN;
     if (json_is_object(latency)) {
         v->latency_ms = number(r, latency, "mean");

@@ -32,7 +32,9 @@ typedef struct spw_verified {
     bool known;
     int pass; /* 1, 0, -1 not told */
     size_t pairs;
+    bool exchanged;
     double gain, u_gain, offset_us, u_offset_us;
+    double dof; /* of the line; INFINITY */
     double latency_ms, latency_max_ms;
     spw_verified_check *check;
     size_t checks;

@@ -126,6 +126,7 @@ spw_status spw_report_verify_json(const spw_verification *v, spw_text *out) {
                  clamps ? spw_json_range(&json, v->clamp_low_us, v->clamp_high_us) : json_null());
     spw_json_put(&json, root, "jitter_gain", spw_json_number(v->jitter_gain));
     spw_json_put(&json, root, "planned", planned(&json, &v->planned));
+    spw_json_put(&json, root, "exchanged", json_boolean(v->exchanged));
     spw_json_put(&json, root, "checks", checks(&json, v));
     spw_json_put(&json, root, "points", points(&json, v));
     spw_json_put(&json, root, "pass", verdict(v->pass));

@@ -16,6 +16,8 @@ static const char *label_of(const char *name) {
         {"clamp_low", "Low clamp"}, {"clamp_high", "High clamp"},
         {"latency", "Delay"},       {"smoothing", "Smoothing"},
         {"pairing", "Pairing"},     {"jitter", "Jitter"},
+        {"delivery", "Frames"},     {"steps", "Steps"},
+        {"lines", "Lines"},
     };
     for (size_t k = 0; k < sizeof labels / sizeof labels[0]; k++)
         if (strcmp(labels[k][0], name) == 0)
@@ -61,6 +63,9 @@ static void put_verdict(const spw_page *page, const spw_verification *v) {
         spw_page_row_toned(page, SPW_TONE_GOOD, "Adapter", "does what was planned");
     else if (v->pass == 0)
         spw_page_row_toned(page, SPW_TONE_BAD, "Adapter", "does NOT do what was planned");
+    else if (v->exchanged)
+        spw_page_row_toned(page, SPW_TONE_BAD, "Adapter",
+                           "not judged: the two lines seem exchanged");
     else if (!v->planned.known)
         spw_page_row(page, "Adapter", "fitted, not judged: give the plan with --plan FILE");
     else
@@ -79,6 +84,10 @@ static const char *remedy(const char *name) {
         {"latency", "let the adapter answer the pulse it measured last"},
         {"smoothing", "take the averaging out of the adapter"},
         {"pairing", "check that --before and --after name the lines of one adapter"},
+        {"delivery",
+         "find out why pulses are lost: the adapter answers too late, is busy, or takes "
+         "good pulses for bad ones"},
+        {"steps", "look at the adapter's output timer: its tick is coarser than planned"},
         {"jitter", "look for the source of the added scatter: interrupts, supply, ground"},
     };
     for (size_t k = 0; k < sizeof remedies / sizeof remedies[0]; k++)
@@ -87,9 +96,24 @@ static const char *remedy(const char *name) {
     return "";
 }
 
+/* Whether a clamp was not tried. */
+static bool untried(const spw_verification *v) {
+    for (size_t k = 0; k < v->checks; k++)
+        if (v->check[k].pass < 0 && strncmp(v->check[k].name, "clamp", 5) == 0)
+            return true;
+    return false;
+}
+
 static void put_next(const spw_page *page, const spw_verification *v) {
     size_t step = 1;
     spw_page_section(page, "What to do next");
+    if (v->exchanged) {
+        spw_page_step(
+            page, step,
+            "Give the two lines the other way round: --before names the controller's, "
+            "--after the servo's; of two captures the one before the adapter comes first.");
+        return;
+    }
     for (size_t k = 0; k < v->checks; k++)
         if (v->check[k].pass == 0)
             spw_page_step(page, step++, "%s: %s.", label_of(v->check[k].name),
@@ -99,6 +123,12 @@ static void put_next(const spw_page *page, const spw_verification *v) {
             spw_page_step(page, step++, "%s: %s.", label_of(v->check[k].name), v->check[k].why);
     if (v->pass == 0)
         spw_page_step(page, step, "Verify again, with the servo unplugged or its horn off.");
+    else if (v->pass > 0 && untried(v))
+        spw_page_step(
+            page, step,
+            "Move the stick past both ends, with the servo unplugged or its horn off, and "
+            "verify again: a clamp was not tried, and an odd pulse could drive the servo "
+            "into its end stop.");
     else if (v->pass > 0)
         spw_page_step(page, step,
                       "Plug the servo in with its horn off and approach both ends slowly, then fit "

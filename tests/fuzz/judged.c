@@ -65,6 +65,9 @@ static void read_back(const spw_plan *plan, const spw_text *json) {
         return;
     }
     fuzz_promise(planned.known, "a plan read back is known");
+    fuzz_promise(fuzz_alike(planned.tick_us, plan->adapter.tick_us) &&
+                     fuzz_alike(planned.clock_ppm, plan->adapter.clock_ppm),
+                 "the adapter's tick and clock are read back");
     same_remap(&plan->remap, &planned.remap);
 }
 

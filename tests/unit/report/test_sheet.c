@@ -206,7 +206,8 @@ static void verified_files_are_read(void **state) {
     (void)state;
     static const char content[] =
         "{\"schema\": \"spanwright.verify/1\", \"pairs\": 3, \"pass\": null, \"latency_ms\": null, "
-        "\"line\": {\"gain\": 2, \"u_gain\": 0.1, \"offset_us\": -1500, \"u_offset_us\": null}, "
+        "\"line\": {\"gain\": 2, \"u_gain\": 0.1, \"offset_us\": -1500, \"u_offset_us\": null, "
+        "\"dof\": 2}, "
         "\"checks\": [{\"name\": \"<b>\", \"pass\": false, \"why\": \"<i>5 us</i>\"}], \"points\": "
         "[{\"in_us\": 1000, \"out_us\": 500, \"clamped\": true}, {\"in_us\": 1, \"out_us\": "
         "null}]}";
@@ -218,6 +219,7 @@ static void verified_files_are_read(void **state) {
     assert_int_equal(verified.pass, -1);
     assert_int_equal(verified.points, 1);
     assert_true(verified.point[0].clamped);
+    assert_true(verified.dof == 2);
     spw_verified_free(&verified);
     fixture f;
     char name[] = "servo";
@@ -227,6 +229,8 @@ static void verified_files_are_read(void **state) {
     assert_non_null(strstr(page, "&lt;b&gt;"));
     assert_non_null(strstr(page, "&lt;i&gt;5\xc2\xa0\xc2\xb5s&lt;/i&gt;"));
     assert_non_null(strstr(page, "Not verified"));
+    /* t quantile of 2 degrees of freedom, 4.30, as verify prints it; 1.96 would be 0.20 */
+    assert_non_null(strstr(page, "gain 2.00 \xc2\xb1 0.43"));
     free(page);
     (void)unlink(path);
 }
