@@ -97,6 +97,27 @@ static void levels_picked_evenly(void **state) {
     assert_true(isnan(lattice.step));
 }
 
+/* Whatever the noise, a step is told only where chance makes it in 1 of 100 at most. */
+static void told_only_against_chance(void **state) {
+    (void)state;
+    sim_rng rng = sim_rng_seed(31);
+    double x[60];
+    int told = 0, kept_back = 0;
+    for (int run = 0; run < 300; run++) {
+        double noise = 0.4 + 0.8 * sim_rng_uniform(&rng); /* of a step of 5 us */
+        for (int k = 0; k < 60; k++)
+            x[k] = 1000 + 5 * floor(200 * sim_rng_uniform(&rng)) + noise * sim_rng_normal(&rng);
+        spw_lattice lattice;
+        assert_int_equal(spw_find_lattice(x, 60, 1, 60, &lattice), SPW_OK);
+        told += !isnan(lattice.step);
+        kept_back += isnan(lattice.step);
+        if (!isnan(lattice.step))
+            assert_true(lattice.p <= 0.01);
+    }
+    print_message("%d told, %d not\n", told, kept_back);
+    assert_true(told > 30 && kept_back > 30);
+}
+
 static void bad_calls(void **state) {
     (void)state;
     double x[8] = {0};
@@ -110,9 +131,13 @@ static void bad_calls(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(steps_of_controllers), cmocka_unit_test(single_frames),
-        cmocka_unit_test(exact_levels),         cmocka_unit_test(random_levels),
-        cmocka_unit_test(levels_picked_evenly), cmocka_unit_test(bad_calls),
+        cmocka_unit_test(steps_of_controllers),
+        cmocka_unit_test(single_frames),
+        cmocka_unit_test(exact_levels),
+        cmocka_unit_test(random_levels),
+        cmocka_unit_test(levels_picked_evenly),
+        cmocka_unit_test(bad_calls),
+        cmocka_unit_test(told_only_against_chance),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -123,6 +123,11 @@ static void decimal_numbers(void **state) {
 static void numbers_of_a_person(void **state) {
     (void)state;
     double value = 7;
+    /* past the exact powers of ten, on either side */
+    assert_int_equal(spw_parse_number("123e-24", &value), SPW_OK);
+    assert_true(value == 1.23e-22);
+    assert_int_equal(spw_parse_number("123e23", &value), SPW_OK);
+    assert_true(value == 1.23e25);
     assert_int_equal(spw_parse_number("1500.5", &value), SPW_OK);
     assert_true(value == 1500.5);
     const char *bad[] = {"", "nan", "inf", "1 ", " 1", "1,5", "0x10", "1e999", "12us"};

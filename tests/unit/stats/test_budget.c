@@ -20,6 +20,7 @@ static void coverage_edges(void **state) {
 static void conformity_edges(void **state) {
     (void)state;
     assert_true(spw_conformity(1, 0, 0, 1) == 1 && spw_conformity(1.1, 0, 0, 1) == 0);
+    assert_true(spw_conformity(0, 0, 0, 1) == 1 && spw_conformity(-0.1, 0, 0, 1) == 0);
     assert_true(spw_conformity(0, 1, -INFINITY, INFINITY) == 1);
     assert_true(spw_conformity(0, 1, 2, 1) == 0);
     assert_true(isnan(spw_conformity(NAN, 1, 0, 1)) && isnan(spw_conformity(0, -1, 0, 1)));
@@ -103,12 +104,24 @@ static void no_argument_reaches_the_handler(void **state) {
     }
 }
 
+/* 150 000 of 1 000 000: the lower limit by summing the binomial's terms in double precision. */
+static void binomial_interval_of_many(void **state) {
+    (void)state;
+    double low = 0, high = 0;
+    spw_binomial_interval(150000, 1000000, 0.95, &low, &high);
+    assert_true(fabs(low - 0.1493006672521) < 2e-8); /* 1E-5 of its deviation is 4E-9 */
+    double mirrored_low = 0, mirrored_high = 0;
+    spw_binomial_interval(850000, 1000000, 0.95, &mirrored_low, &mirrored_high);
+    assert_true(fabs(mirrored_high - (1 - low)) < 1e-12);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(coverage_edges),
         cmocka_unit_test(conformity_edges),
         cmocka_unit_test(combine_is_safe_from_overflow),
         cmocka_unit_test(binomial_interval),
+        cmocka_unit_test(binomial_interval_of_many),
         cmocka_unit_test(no_argument_reaches_the_handler),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
