@@ -51,6 +51,8 @@ static const struct refused {
      "the line is no [section], no key = value and no comment after ';'"},
     {BYTES("just words\n[servo]\nfoo=1\n"), SPW_ERR_FORMAT, 1,
      "the line is no [section], no key = value and no comment after ';'"},
+    {BYTES("[servo] of the claw\n"), SPW_ERR_FORMAT, 1,
+     "something follows the section's ']'; put it on a line of its own"},
     {BYTES("[servo] tolerance_us=5\n"), SPW_ERR_FORMAT, 1,
      "something follows the section's ']'; put it on a line of its own"},
     {BYTES("[servo]\nname = a\0b\n"), SPW_ERR_FORMAT, 2,

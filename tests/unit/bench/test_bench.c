@@ -161,6 +161,12 @@ static void test_check_of_changed_values(void **state) {
     bench = spw_bench_defaults();
     bench.adapter.word_bits = 24;
     assert_int_equal(spw_bench_check(&bench, NULL), SPW_ERR_FORMAT);
+    static const double tick_us[] = {0.24, 4.1, NAN};
+    for (size_t i = 0; i < 3; i++) {
+        bench = spw_bench_defaults();
+        bench.adapter.tick_us = tick_us[i];
+        assert_int_equal(spw_bench_check(&bench, NULL), SPW_ERR_FORMAT);
+    }
     bench = spw_bench_defaults();
     bench.adapter.margin_us = 1000;
     assert_int_equal(spw_bench_check(&bench, NULL), SPW_ERR_FORMAT);
