@@ -128,6 +128,8 @@ typedef struct spw_edge_report {
     double first_clip_s; /* NAN when none clipped */
     uint64_t edges;
     uint64_t missing_samples; /* NAN samples */
+    size_t shapes_more;       /* times that the edges' shape changed and was learned again */
+    double shape_changed_s;   /* first time; NAN when it never did */
     double u_template_us;     /* common-mode term that means of widths do not average below; 0 */
     double u_codec_us;        /* what a lossy codec adds to each width, and to u_template_us; 0 */
     double u_asymmetry_us;    /* systematic term of a width from unequal rise and fall; 0 */

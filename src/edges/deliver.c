@@ -17,6 +17,7 @@ void spw_finder_doubt(spw_edge_finder *f, uint32_t what, double from, double to,
     spw_edge_report *r = &f->report;
     double from_s = instant(f, from), to_s = instant(f, to);
     r->doubts |= what;
+    f->placed |= what;
     for (size_t i = r->doubts_placed; i-- > 0;) {
         spw_doubt *d = &r->doubt[i];
         if (d->what != what)
@@ -64,12 +65,13 @@ static spw_status deliver_mark(spw_edge_finder *f, const spw_mark *mark) {
             SPW_EDGE_FOUND | (f->lost ? 0 : SPW_EDGE_FIRST) | (rising != 0 ? 0 : SPW_EDGE_RISING);
         edge[n++] = (spw_edge){.time_s = instant(f, from), .flags = flags};
     }
-    uint32_t weak = mark->weak ? SPW_EDGE_DOUBTFUL : 0;
-    if (mark->weak)
-        spw_finder_doubt(f, SPW_DOUBT_WEAK, at, at, (double)NAN);
+    uint32_t doubtful = mark->doubts != 0 ? SPW_EDGE_DOUBTFUL : 0;
+    for (uint32_t what = 1; what != 0 && what <= mark->doubts; what <<= 1)
+        if ((mark->doubts & what) != 0)
+            spw_finder_doubt(f, what, at, at, (double)mark->bound_us);
     edge[n++] = (spw_edge){.time_s = instant(f, at),
                            .u_us = (float)(mark->u * us),
-                           .flags = rising | weak | mark->flags};
+                           .flags = rising | doubtful | mark->flags};
     f->any = true;
     f->lost = false;
     f->before = *mark;

@@ -66,6 +66,7 @@ spw_status spw_edge_finder_new(const spw_edge_settings *settings, spw_edge_sink 
     f->quiet.moves = 1;
     f->seen = spw_range_none();
     f->report.least = f->report.most = (double)NAN;
+    f->report.shape_changed_s = (double)NAN;
     f->report.first_clip_s = f->report.low = f->report.high = f->report.noise_sd = (double)NAN;
     f->store = f->y = malloc((f->capacity + f->chunk) * sizeof *f->store);
     f->flag = malloc(f->capacity);
@@ -263,7 +264,12 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
         f->learned = true;
     }
     f->glitches += glitches;
+    size_t stretch = spw_trace_samples(f->settings.sample_rate_hz, STRETCH_S, LEAST_SAMPLES / 2);
+    f->hold = (double)INFINITY;
+    f->can_wait = !full && !more && f->n + stretch <= f->capacity;
     spw_status status = n > 0 ? spw_finder_time(f, &trace, n, fresh) : SPW_OK;
+    if (f->hold < (double)to)
+        to = (size_t)fmax(f->hold, (double)f->decided);
     spw_splices_find(&trace, f->marks, n, f->decided, to,
                      f->settings.start_s + (double)f->base / trace.rate_hz, &f->report);
     if (status == SPW_OK && to > f->decided)
@@ -280,7 +286,6 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     }
     if (f->learned && !last)
         shrink(f);
-    size_t stretch = spw_trace_samples(f->settings.sample_rate_hz, STRETCH_S, LEAST_SAMPLES / 2);
     f->target = f->n + stretch < f->capacity ? f->n + stretch : f->capacity;
     *again = more;
     return SPW_OK;
@@ -379,10 +384,10 @@ spw_status spw_edge_finder_finish(spw_edge_finder *f, spw_edge_report *report) {
         f->report.doubts |= SPW_DOUBT_NO_PLATEAU;
     if (f->settings.lossy && f->report.edges > 0)
         f->report.doubts |= SPW_DOUBT_LOSSY;
-    if (f->learned_from > 0 && f->u2_n > 0) /* all widths share one shape's error */
-        f->report.u_template_us =
-            1e6 / f->settings.sample_rate_hz *
-            hypot(sqrt(2 * f->u2_sum / f->u2_n / (double)f->learned_from), BEYOND_BAND);
+    size_t least = f->learned_again > 0 ? f->learned_least : f->learned_from;
+    if (least > 0 && f->u2_n > 0) /* all widths share one shape's error */
+        f->report.u_template_us = 1e6 / f->settings.sample_rate_hz *
+                                  hypot(sqrt(2 * f->u2_sum / f->u2_n / (double)least), BEYOND_BAND);
     f->report.u_codec_us = 1e6 / f->settings.sample_rate_hz * f->settings.codec_samples;
     f->report.u_template_us = hypot(f->report.u_template_us, f->report.u_codec_us);
     f->report.u_asymmetry_us =

@@ -10,6 +10,10 @@
 #include "edges/quiet.h"
 #include "edges/tilt.h"
 #include "edges/trace.h"
+#include "edges/watch.h"
+
+/* Pulses from which anything common to all can be told. */
+enum { SPW_PULSES_ENOUGH = 8 };
 
 struct spw_edge_finder {
     spw_edge_settings settings;
@@ -50,7 +54,7 @@ struct spw_edge_finder {
     spw_shape shape;     /* method TEMPLATE */
     spw_window window;
     spw_tilts tilts;   /* the backgrounds' usual slopes */
-    double tilt_usual; /* see measure.c */
+    double tilt_usual; /* see timing.c */
     size_t hum_searches;
     size_t learned_from;           /* pulses; 0: the shape is an ideal one */
     double pooled_rss, pooled_dof; /* of all fits so far */
@@ -58,6 +62,19 @@ struct spw_edge_finder {
     spw_quiet quiet;               /* what noise does to fits, and ... */
     double spread; /* ... its rms in them: the noise, or more where it is coloured */
     size_t plateau_samples, plateau_clipped;
+
+    /* whether it is still like that */
+    spw_profile usual, here; /* residuals of the time of learning, of this stretch, ... */
+    spw_profile recent;      /* ... and of the last ten or so, ... */
+    double recent_from;      /* ... from this sample number on */
+    size_t learned_again;    /* times */
+    size_t learned_least;    /* pulses, of all times */
+    uint32_t placed;         /* doubts of the report that have a place */
+    double from;             /* sample number from which on the present shape holds */
+    uint32_t now;            /* doubts of a shape that was learned again; and ... */
+    double asymmetry_us;     /* ... what its widths may be off by */
+    bool can_wait;           /* there is room for another stretch */
+    double hold;             /* position up to which this stretch may be delivered */
 
     /* delivery */
     bool any, lost;
@@ -75,6 +92,42 @@ spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n
 /* Times the n marks of a stretch (those from `fresh` on are new). */
 spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n,
                            size_t fresh) SPW_CHECKED;
+/* Samples of a fit on either side. */
+size_t spw_finder_reach(const spw_edge_finder *f);
+/* Fits marks [first, n), those before it neighbours; residuals of marks from `fresh` on are
+ * summed up when `again`, with fit[] from the first time. */
+void spw_finder_fit(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t first,
+                    size_t fresh, bool again, spw_fit *fit);
+/* Has the shape changed in a stretch whose marks from `fresh` on are new and fitted? Learns
+ * it again (`*again`), waits for more, or leaves marks in doubt. Where their backgrounds are
+ * `tilted`, larger residuals alone are no sign of it. */
+spw_status spw_finder_watch(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh,
+                            bool tilted, spw_fit *fit, bool *again) SPW_CHECKED;
+/* Sums of residuals over marks [first, n): their mean square; how many free samples. */
+double spw_finder_variance(const spw_fit *fit, size_t first, size_t n, double *dof);
+
+/* What rises that are unlike falls tell. */
+typedef struct spw_claim {
+    uint32_t doubts;
+    double asymmetry_us;
+} spw_claim;
+spw_claim spw_finder_symmetry(const spw_edge_finder *f);
+/* Does the shape hold? Residuals of transitions against those that the same fit leaves where
+ * there is none. */
+typedef enum spw_hold_up { SPW_HOLDS, SPW_STRAINED, SPW_MISFITS } spw_hold_up;
+spw_hold_up spw_finder_holds(const spw_edge_finder *f, double variance, double dof);
+/* Says so of the whole recording. */
+void spw_finder_judge(spw_edge_finder *f, double variance, double dof);
+/* Why transitions show no ringing: they are cut off, or shorter than a sample. */
+uint32_t spw_finder_instant(const spw_edge_finder *f);
+
+/* --- clip.c --- */
+void spw_finder_flat_tops(spw_edge_finder *f);
+/* Marks whose levels are clipped are in doubt, or the whole recording from its start on. */
+void spw_finder_count_clipped(spw_edge_finder *f, spw_mark *marks, size_t n);
+/* Before the shape is fitted: see restore.h. */
+void spw_finder_restore(spw_edge_finder *f, const spw_trace *trace, size_t n);
+
 /* Delivers marks and gaps at positions [from, to) of the stretch. */
 spw_status spw_finder_deliver(spw_edge_finder *f, size_t n, size_t from, size_t to) SPW_CHECKED;
 /* A stretch in doubt, from sample number to sample number of the channel; one that goes on

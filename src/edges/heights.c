@@ -81,10 +81,10 @@ static size_t leave_small(spw_mark *marks, size_t n) {
     if (!(most > (float)UNEVEN * least))
         return n;
     for (size_t k = 0; k < n; k++)
-        marks[k].weak = (double)marks[k].height < 0.5 * around(marks, n, k);
+        marks[k].doubts = (double)marks[k].height < 0.5 * around(marks, n, k) ? SPW_DOUBT_WEAK : 0;
     size_t kept = 0;
     for (size_t k = 0; k < n; k++)
-        if (!marks[k].weak)
+        if (marks[k].doubts == 0)
             marks[kept++] = marks[k];
     return kept;
 }
@@ -272,8 +272,10 @@ static void mark_weak(spw_heights *h, spw_mark *marks, size_t n, double rate_hz)
     for (size_t k = 0; k < n; k++) {
         double here = (double)marks[k].height;
         double next = k + 1 < n ? (double)marks[k + 1].height : here;
-        marks[k].weak = here < SPW_WEAK_SHARE * h->strong;
-        if (marks[k].weak || here > UNEVEN * next)
+        bool weak = here < SPW_WEAK_SHARE * h->strong;
+        marks[k].doubts = weak ? SPW_DOUBT_WEAK : 0;
+        marks[k].bound_us = NAN;
+        if (weak || here > UNEVEN * next)
             continue;
         h->strong =
             fmax(here, h->strong * pow(10, -SINKS_DB_S / 20 * (marks[k].at - at) / rate_hz));

@@ -6,6 +6,9 @@
 #define CERTAIN 4.0      /* standard deviations beyond which heights are not even */
 #define STEP_SHARE 0.03  /* of a step, what ringing and phase leave in it */
 #define LEVEL_SHARE 0.46 /* of the noise: that of a step between levels of 200 us at 48 kHz */
+#define UNEVEN 0.03      /* of the height, rise against fall of a pulse */
+#define UNEVEN_SURE 8.0  /* standard deviations */
+#define MUCH 10.0        /* see spw_scale_uneven */
 enum { LEAST = 6 };
 
 /* Sums of everything before a mark. */
@@ -82,4 +85,25 @@ bool spw_scale_by_steps(spw_mark *marks, size_t n, double usual, double noise) {
         steady = steady && marks[k].scale == 1;
     }
     return steady;
+}
+
+bool spw_scale_uneven(const spw_mark *marks, const spw_fit *fit, size_t n, double *seen) {
+    bool any = false;
+    for (size_t k = 0; k + 1 < n; k++) {
+        double to = marks[k + 1].at - marks[k].at;
+        bool pulse = (k == 0 || to < marks[k].at - marks[k - 1].at) &&
+                     (k + 2 >= n || to < marks[k + 2].at - marks[k + 1].at);
+        if (!pulse || !(fit[k].dof > 0) || !(fit[k + 1].dof > 0) ||
+            fit[k].clipped + fit[k + 1].clipped > 0)
+            continue;
+        double off = fabs(marks[k].scale - marks[k + 1].scale);
+        double u =
+            hypot(marks[k].scale * fit[k].u_higher, marks[k + 1].scale * fit[k + 1].u_higher);
+        if (off < UNEVEN * marks[k].scale || off < UNEVEN_SURE * u)
+            continue;
+        any = true;
+        for (size_t i = k; seen != NULL && i < k + 2; i++)
+            seen[i] += MUCH;
+    }
+    return any;
 }

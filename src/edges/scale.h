@@ -16,4 +16,8 @@ bool spw_scale_by_steps(spw_mark *marks, size_t n, double usual, double noise);
  * counts, or the mark alone. False without memory: they are as before. */
 bool spw_scale_by_fits(spw_mark *marks, spw_fit *fit, size_t n);
 
+/* Pulses whose two transitions are not alike in height: something steps together with one of
+ * them. Are there any? Each adds much to its seen[] where that is not NULL. */
+bool spw_scale_uneven(const spw_mark *marks, const spw_fit *fit, size_t n, double *seen);
+
 #endif

@@ -24,15 +24,16 @@ typedef struct spw_trace {
 
 /* One transition. */
 typedef struct spw_mark {
-    double at;      /* 50 % instant */
-    double u;       /* its standard uncertainty, samples */
-    double scale;   /* height of its shape, of the learned one's */
-    double step;    /* between the levels about it; 0: not known */
-    float height;   /* of the coarse search, always > 0 */
-    float sign;     /* +1 rises, -1 falls */
-    uint32_t flags; /* SPW_EDGE_CLIPPED, _FALLBACK, _DOUBTFUL */
-    bool gap;       /* missing samples between the mark before and this one */
-    bool weak;      /* so low that it may be no step of this line */
+    double at;       /* 50 % instant */
+    double u;        /* its standard uncertainty, samples */
+    double scale;    /* height of its shape, of the learned one's */
+    double step;     /* between the levels about it; 0: not known */
+    float height;    /* of the coarse search, always > 0 */
+    float sign;      /* +1 rises, -1 falls */
+    uint32_t flags;  /* SPW_EDGE_CLIPPED, _FALLBACK, _DOUBTFUL */
+    bool gap;        /* missing samples between the mark before and this one */
+    uint32_t doubts; /* SPW_DOUBT_... that have a place here */
+    float bound_us;  /* of them; NAN: not known */
 } spw_mark;
 
 /* The coupling undone: z = y + p I + q II (I, II: first and second running

@@ -143,6 +143,20 @@ static spw_status say_doubt(const spw_edge_report *report, uint32_t what, const 
                          places, first->from_s, first->to_s, text);
 }
 
+/* What changed and was met is no doubt, but worth a look at the line. */
+static spw_status about_shapes(const spw_edge_report *report, spw_channel *c) {
+    if (report == NULL || report->shapes_more == 0)
+        return SPW_OK;
+    return spw_notes_add(
+        &c->warnings,
+        report->shapes_more == 1
+            ? "the edges' shape changes at %.3f s: from there on widths are timed "
+              "with the new one"
+            : "the edges' shape changes more than once, first at %.3f s: each part "
+              "is timed with its own",
+        report->shape_changed_s);
+}
+
 static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
     static const struct {
         uint32_t doubt;
@@ -184,6 +198,9 @@ static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
         if (status != SPW_OK)
             return status;
     }
+    spw_status status = about_shapes(report, c);
+    if (status != SPW_OK)
+        return status;
     if (report == NULL || report->missing_samples == 0)
         return SPW_OK;
     return spw_notes_add(&c->warnings, "%llu samples are missing",
