@@ -9,7 +9,9 @@
 /* Marks from which a shape is learned again; where they cannot be waited for, the fewest. */
 enum { AGAIN = 160, AGAIN_LEAST = 40, AGAIN_MOST = 16 };
 enum { TO_THE_END = 8 }; /* marks at the end of a stretch that may look like none of either */
-#define RECENT_S 20.0    /* ten stretches */
+/* Of hum's amplitude: rms that its curvature leaves where it is taken out and was not there. */
+#define HUM_SHARE 0.01
+#define RECENT_S 20.0 /* ten stretches */
 /* Doubts that belong to a shape. */
 static const uint32_t OF_SHAPE = SPW_DOUBT_SATURATION | SPW_DOUBT_ASYMMETRY | SPW_DOUBT_CLIPPING;
 
@@ -233,7 +235,7 @@ static spw_status place(spw_edge_finder *f, const spw_trace *trace, size_t n, si
 }
 
 spw_status spw_finder_watch(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh,
-                            bool tilted, spw_fit *fit, bool *again) {
+                            spw_tilted tilted, spw_fit *fit, bool *again) {
     size_t times = f->learned_again;
     *again = false;
     watch_symmetry(f);
@@ -242,14 +244,17 @@ spw_status spw_finder_watch(spw_edge_finder *f, const spw_trace *trace, size_t n
         return SPW_OK;
     spw_shape_change change;
     double dof, variance = spw_finder_variance(fit, fresh, n, &dof);
+    double samples = 2 * (2 * (double)spw_finder_reach(f) + 1);
     bool changed = changed_in(f, &f->here, variance, &change);
+    changed = changed && change.square > pow(HUM_SHARE * tilted.hum, 2) * samples;
     bool told = f->now != 0 || (f->report.doubts & ~f->placed & SPW_DOUBT_SATURATION) != 0;
-    bool strained =
-        (changed || !tilted) && !told && spw_finder_holds(f, variance, dof) != SPW_HOLDS;
+    bool strained = (changed || (!tilted.more && !(tilted.hum > 0))) && !told &&
+                    spw_finder_holds(f, variance, dof) != SPW_HOLDS;
     changed = changed && change.square > spw_profile_unlike(&f->usual) * (f->now != 0);
-    bool uneven = !told && spw_scale_uneven(f->marks + fresh, fit + fresh, n - fresh, NULL);
+    bool uneven = !told && (changed || !(tilted.hum > 0)) &&
+                  spw_scale_uneven(f->marks + fresh, fit + fresh, n - fresh, NULL);
     if (!changed && !strained && !uneven) {
-        if (!told)
+        if (!told && !(tilted.hum > 0))
             watch_recent(f, n, fresh, variance);
         return SPW_OK;
     }

@@ -268,7 +268,8 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     f->hold = (double)INFINITY;
     f->can_wait = !full && !more && f->n + stretch <= f->capacity;
     spw_status status = n > 0 ? spw_finder_time(f, &trace, n, fresh) : SPW_OK;
-    if (f->hold < (double)to)
+    bool cut = f->hold < (double)to;
+    if (cut)
         to = (size_t)fmax(f->hold, (double)f->decided);
     spw_splices_find(&trace, f->marks, n, f->decided, to,
                      f->settings.start_s + (double)f->base / trace.rate_hz, &f->report);
@@ -279,7 +280,7 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     if (status != SPW_OK)
         return status;
     f->decided = to > f->decided ? to : f->decided;
-    if (!last || more) {
+    if (!last || more || cut) {
         size_t keep = (size_t)spw_heights_keep(&f->heights, f->marks, n, (double)f->decided,
                                                f->settings.sample_rate_hz);
         drop(f, keep > f->margin ? keep - f->margin : 0);
@@ -287,7 +288,7 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     if (f->learned && !last)
         shrink(f);
     f->target = f->n + stretch < f->capacity ? f->n + stretch : f->capacity;
-    *again = more;
+    *again = more || (last && cut);
     return SPW_OK;
 }
 

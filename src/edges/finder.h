@@ -73,8 +73,11 @@ struct spw_edge_finder {
     double from;             /* sample number from which on the present shape holds */
     uint32_t now;            /* doubts of a shape that was learned again; and ... */
     double asymmetry_us;     /* ... what its widths may be off by */
-    bool can_wait;           /* there is room for another stretch */
-    double hold;             /* position up to which this stretch may be delivered */
+    spw_profile *block;      /* residuals of a hundred transitions each, while it is learned */
+    size_t blocks;
+    bool split;    /* learned from a part of that */
+    bool can_wait; /* there is room for another stretch */
+    double hold;   /* position up to which this stretch may be delivered */
 
     /* delivery */
     bool any, lost;
@@ -98,13 +101,27 @@ size_t spw_finder_reach(const spw_edge_finder *f);
  * summed up when `again`, with fit[] from the first time. */
 void spw_finder_fit(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t first,
                     size_t fresh, bool again, spw_fit *fit);
+/* Backgrounds that slope more than usual; and the hum that was found in the stretch and taken
+ * out of all of it, though it may have begun within it. */
+typedef struct spw_tilted {
+    bool more;
+    double hum; /* amplitude; 0: none found now */
+} spw_tilted;
 /* Has the shape changed in a stretch whose marks from `fresh` on are new and fitted? Learns
- * it again (`*again`), waits for more, or leaves marks in doubt. Where their backgrounds are
- * `tilted`, larger residuals alone are no sign of it. */
+ * it again (`*again`), waits for more, or leaves marks in doubt. */
 spw_status spw_finder_watch(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh,
-                            bool tilted, spw_fit *fit, bool *again) SPW_CHECKED;
+                            spw_tilted tilted, spw_fit *fit, bool *again) SPW_CHECKED;
 /* Sums of residuals over marks [first, n): their mean square; how many free samples. */
 double spw_finder_variance(const spw_fit *fit, size_t first, size_t n, double *dof);
+
+/* --- split.c --- */
+/* Room for the residuals of n transitions by blocks; f->block stays NULL where they are few. */
+spw_status spw_finder_blocks(spw_edge_finder *f, size_t n) SPW_CHECKED;
+/* Adds those of mark k, which f->window holds. */
+void spw_finder_block_add(spw_edge_finder *f, size_t k);
+/* How many of the first marks are alike: n, or fewer where the shape, the noise or the range
+ * changes. */
+size_t spw_finder_alike(const spw_edge_finder *f, const spw_fit *fit, size_t n);
 
 /* What rises that are unlike falls tell. */
 typedef struct spw_claim {

@@ -152,6 +152,7 @@ void spw_finder_fit(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t
             fit[k].dof = 0;
         } else if (again && k >= fresh && fit[k].clipped == 0 && f->window.n == 2 * reach + 1) {
             spw_profile_add(&f->here, &f->window, &f->marks[k]);
+            spw_finder_block_add(f, k);
             if (!f->judged || (f->learned_again > 0 && f->now == 0))
                 spw_scores_add(&f->scores, &f->window, &f->shape, &f->marks[k]);
         }
@@ -230,21 +231,65 @@ static void pool(spw_edge_finder *f, double variance, double dof) {
     f->pooled_dof = passed * f->pooled_dof + dof;
 }
 
+/* Learns anew from the first `alike` marks, and fits them; the rest is for later looks. */
+static spw_status learn_part(spw_edge_finder *f, const spw_trace *trace, size_t alike, size_t fresh,
+                             spw_fit *fit) {
+    f->hold = (f->marks[alike - 1].at + f->marks[alike].at) / 2;
+    spw_trace part = *trace;
+    part.n = (size_t)f->hold;
+    f->split = true;
+    f->report.doubts = 0;
+    f->plateau_samples = f->plateau_clipped = 0;
+    f->scores = (spw_scores){0};
+    f->tilt_usual = 0;
+    spw_shape_free(&f->shape);
+    spw_status status = spw_finder_learn(f, &part, alike);
+    if (status != SPW_OK || f->report.method != SPW_METHOD_TEMPLATE)
+        return status;
+    spw_finder_count_clipped(f, f->marks + fresh, alike - fresh);
+    bool hum;
+    return fit_twice(f, &part, alike, fresh, fit, &hum);
+}
+
+/* The first time: with the shape just learned. How many marks it is for in *n. */
+static spw_status fit_first(spw_edge_finder *f, const spw_trace *trace, size_t *n, size_t fresh,
+                            spw_fit *fit, bool *hum) {
+    spw_status status = SPW_OK;
+    if (!f->settings.lossy && f->learned_from > 0)
+        status = spw_finder_blocks(f, *n);
+    if (status == SPW_OK)
+        status = fit_twice(f, trace, *n, fresh, fit, hum);
+    size_t alike = status == SPW_OK ? spw_finder_alike(f, fit, *n) : *n;
+    free(f->block);
+    f->block = NULL;
+    if (alike > fresh && alike < *n) {
+        *n = alike;
+        status = learn_part(f, trace, alike, fresh, fit);
+    }
+    return status;
+}
+
 static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t fresh) {
     spw_fit *fit = calloc(n, sizeof *fit);
     if (fit == NULL)
         return SPW_ERR_MEMORY;
-    size_t reach = spw_finder_reach(f);
     bool hum;
-    spw_status status = fit_twice(f, trace, n, fresh, fit, &hum);
+    spw_status status = f->judged ? fit_twice(f, trace, n, fresh, fit, &hum)
+                                  : fit_first(f, trace, &n, fresh, fit, &hum);
+    if (status != SPW_OK || f->report.method != SPW_METHOD_TEMPLATE) {
+        free(fit);
+        return status;
+    }
+    size_t reach = spw_finder_reach(f);
     double m = 2 * (double)reach + 1, more = more_tilted(f, fit, fresh, n, reach);
     double dof, variance = spw_finder_variance(fit, fresh, n, &dof);
     bool first = !f->judged, learned_again = false;
     if (first && dof > 0) {
         f->usual = f->here;
         spw_finder_judge(f, variance, dof);
-    } else if (status == SPW_OK && dof > 0 && !hum) { /* before hum sets in nothing fits */
-        status = spw_finder_watch(f, trace, n, fresh, more > 0, fit, &learned_again);
+    } else if (status == SPW_OK && dof > 0) {
+        spw_tilted tilted = {more > 0, hum ? spw_hum_amplitude(&f->smooth) : 0};
+        status = spw_finder_watch(f, trace, n, fresh, tilted, fit, &learned_again);
     }
     if (learned_again) { /* what looked tilted was not */
         f->tilt_usual = 0;
