@@ -130,6 +130,9 @@ spw_table_dialect spw_table_find_dialect(const char *head, size_t length, bool w
     size_t from = n / 2, best_cells = 0;
     best.lines = n - from;
     for (size_t p = 0; p < sizeof pairs / sizeof pairs[0]; p++) {
+        if (pairs[p].separator == ' ' && best.separator != ' ' &&
+            (best.rows + best.partly) * 2 > best.lines)
+            break; /* blanks are the last resort */
         size_t strict = 0, partly = 0, values = 0;
         for (size_t i = from; i < n; i++) {
             row_kinds kinds = look_at(&rows[i], pairs[p].separator, pairs[p].mark);

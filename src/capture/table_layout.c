@@ -61,10 +61,12 @@ static spw_status find_value_columns(spw_table_finder *find) {
     if (status != SPW_OK)
         return status;
     spw_table_column *column = calloc(layout->columns, sizeof *column);
-    size_t *values = calloc(layout->columns, sizeof *values);
-    if (column == NULL || values == NULL) {
+    struct {
+        size_t values, calendars;
+    } *held = calloc(layout->columns, sizeof *held);
+    if (column == NULL || held == NULL) {
         free(column);
-        free(values);
+        free(held);
         return spw_error_set(find->error, SPW_ERR_MEMORY, "out of memory");
     }
     layout->column = column;
@@ -73,20 +75,23 @@ static spw_status find_value_columns(spw_table_finder *find) {
         spw_table_cell cell;
         for (size_t k = 0; k < layout->columns && spw_table_next_cell(&cells, &cell); k++) {
             spw_decimal number;
-            values[k] += is_value(spw_table_find_class(find, &cell, &number));
+            spw_table_class class = spw_table_find_class(find, &cell, &number);
+            held[k].values += is_value(class);
+            held[k].calendars += class == SPW_CELL_CLOCK || class == SPW_CELL_DATE;
             layout->column[k].filled = layout->column[k].filled || cell.length > 0;
         }
     }
     layout->first = SPW_TABLE_NONE;
     for (size_t k = 0; k < layout->columns; k++) {
-        layout->column[k].value = values[k] * 2 > find->tail_rows;
+        layout->column[k].value = held[k].values * 2 > find->tail_rows;
+        layout->column[k].calendar = held[k].calendars * 2 > find->tail_rows;
         layout->column[k].factor = 1.0;
         layout->column[k].unit = SPW_UNIT_VOLT;
         layout->column[k].level = SPW_TABLE_NO_LEVEL;
         if (layout->column[k].value && layout->first == SPW_TABLE_NONE)
             layout->first = k;
     }
-    free(values);
+    free(held);
     return layout->first != SPW_TABLE_NONE
                ? SPW_OK
                : spw_error_set(find->error, SPW_ERR_FORMAT,

@@ -125,7 +125,7 @@ typedef struct spw_table_column {
     spw_table_role role;
     bool value;       /* holds numbers or level words */
     bool filled;      /* holds anything */
-    bool calendar;    /* holds calendar times, and is not the time column */
+    bool calendar;    /* holds calendar times; once the time column is found: beside it */
     spw_unit unit;    /* of volts */
     double factor;    /* to volts */
     bool named_volts; /* the header says volts */

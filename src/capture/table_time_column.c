@@ -46,10 +46,6 @@ static size_t next_value_column(const spw_table_layout *layout, size_t column) {
     return SPW_TABLE_NONE;
 }
 
-static bool is_calendar(const run_kind *kind) {
-    return kind->clocks + kind->days > kind->numbers;
-}
-
 /* Numbers that fall this often are volts, not a time with a fault in it. */
 static bool plainly_no_time(const run_kind *kind) {
     return kind->numbers >= 8 && !kind->bits && kind->fallen * 10 > kind->numbers;
@@ -65,8 +61,7 @@ static size_t named_time(const spw_table_finder *find) {
         if (!layout->column[k].value || name->length == 0 ||
             !spw_table_names_time(name->text, name->length))
             continue;
-        run_kind kind = judge_run(find, k);
-        if (!is_calendar(&kind))
+        if (!layout->column[k].calendar)
             return k;
         if (calendar == SPW_TABLE_NONE)
             calendar = k;
@@ -75,15 +70,12 @@ static size_t named_time(const spw_table_finder *find) {
 }
 
 /* Calendar times beside the time column are no channel. */
-static void leave_calendars(spw_table_finder *find) {
-    spw_table_layout *layout = find->layout;
+static void leave_calendars(spw_table_layout *layout) {
     for (size_t k = layout->first; k < layout->columns; k++) {
         spw_table_column *column = &layout->column[k];
-        if (!column->value || k == layout->time_column || k == layout->count_column)
-            continue;
-        run_kind kind = judge_run(find, k);
-        column->calendar = is_calendar(&kind);
-        column->value = !column->calendar;
+        column->calendar = column->calendar && column->value && k != layout->time_column &&
+                           k != layout->count_column;
+        column->value = column->value && !column->calendar;
     }
 }
 
@@ -99,7 +91,7 @@ void spw_table_find_time_column(spw_table_finder *find) {
     if (layout->time_column == first)
         ; /* said so */
     else if (layout->time_column != SPW_TABLE_NONE) {
-        if (run.counts || is_calendar(&run) || layout->count_named)
+        if (run.counts || layout->column[first].calendar || layout->count_named)
             layout->count_column = first;
     } else {
         size_t second = next_value_column(layout, first);
@@ -126,7 +118,7 @@ void spw_table_find_time_column(spw_table_finder *find) {
         layout->time_column = second;
         layout->count_column = first;
     }
-    leave_calendars(find);
+    leave_calendars(layout);
 }
 
 static void unit_of_row(spw_table_finder *find, const spw_table_row *row) {

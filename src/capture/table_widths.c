@@ -36,8 +36,9 @@ static double share_of_widths(const spw_table_probe *probe, size_t c, double uni
 }
 
 /* Rows that go from one of two levels to the other: volts of a line, each at a change. */
-static bool like_a_line(const spw_table_probe *probe, size_t c, double changing) {
-    return probe->two_levels[c] && changing >= 0.9 && probe->low[c] < LOW_SHARE * probe->high[c];
+static bool like_a_line(const spw_table_probe *probe, size_t c) {
+    return probe->two_levels[c] && probe->low[c] < LOW_SHARE * probe->high[c] &&
+           spw_table_probe_changing(probe) >= 0.9;
 }
 
 static double usual_row_s(const table_reading *reading) {
@@ -46,13 +47,13 @@ static double usual_row_s(const table_reading *reading) {
     return spw_table_tick_s(&reading->fit.clock, (double)reading->fit.usual_step);
 }
 
-static void judge(table_reading *reading, size_t c, double changing) {
+static void judge(table_reading *reading, size_t c) {
     const spw_table_probe *probe = &reading->probe;
     spw_table_column *column = &reading->layout.column[probe->column[c]];
     double unit_us = named_unit_us(&column->name);
     bool named = unit_us > 0;
     if (column->role != SPW_ROLE_SAMPLES || column->named_volts || unit_us == 0 ||
-        (!named && like_a_line(probe, c, changing)))
+        (!named && like_a_line(probe, c)))
         return;
     double scale = named ? unit_us : 1;
     if (share_of_widths(probe, c, scale) < WIDTHS_SHARE)
@@ -151,11 +152,10 @@ static void go_by_rows(spw_table_clock *clock) {
 }
 
 spw_status spw_table_find_widths(table_reading *reading) {
-    double changing = spw_table_probe_changing(&reading->probe);
     double row_s = usual_row_s(reading);
     reading->row_apart = (double)reading->fit.usual_step * pow(10, reading->fit.clock.place);
     for (size_t c = 0; c < reading->probe.channels && row_s >= ROW_LEAST_S; c++)
-        judge(reading, c, changing);
+        judge(reading, c);
     if (reading->widths > 0 && !reading->options->has_rate)
         go_by_rows(&reading->clock);
     spw_status status = refuse_unit(reading);
