@@ -91,29 +91,46 @@ static bool names_degrees(const spw_table_cell *name) {
     return memmem(name->text, name->length, "\xc2\xb0", 2) != NULL;
 }
 
+/* Numbers that are no volts of a servo's line, in rows too far apart to show pulses. */
+static bool like_degrees(const table_reading *reading, size_t c, double row_s) {
+    static const double VOLTS_MOST = 30, DEGREES_MOST = 360;
+    const spw_table_probe *probe = &reading->probe;
+    const spw_table_column *column = &reading->layout.column[probe->column[c]];
+    double most = 0;
+    if (row_s < ROW_LEAST_S || column->named_volts || like_a_line(probe, c))
+        return false;
+    for (size_t i = 0; i < probe->rows; i++)
+        most = fmax(most, fabs(probe->value[i * probe->channels + c]));
+    return most > VOLTS_MOST && most <= DEGREES_MOST;
+}
+
 /* Degrees are left aside; where there is nothing else the table is refused. */
-static spw_status leave_degrees(table_reading *reading) {
+static spw_status leave_degrees(table_reading *reading, double row_s) {
     size_t left = 0, first = 0;
+    bool named = false;
     char name[64] = "";
     for (size_t c = 0; c < reading->probe.channels; c++) {
         size_t k = reading->probe.column[c];
         spw_table_column *column = &reading->layout.column[k];
-        if (column->role != SPW_ROLE_SAMPLES || !names_degrees(&column->name))
+        bool named_so = names_degrees(&column->name);
+        if (column->role != SPW_ROLE_SAMPLES || (!named_so && !like_degrees(reading, c, row_s)))
             continue;
         column->role = SPW_ROLE_SKIP;
         if (left++ == 0) {
             first = k + 1;
+            named = named_so;
             spw_text_safe(name, sizeof name, column->name.text, column->name.length);
         }
     }
     if (left == 0)
         return SPW_OK;
+    const char *held = named ? "degrees" : "numbers like degrees";
     if (left == reading->probe.channels)
         return spw_error_set(reading->error, SPW_ERR_FORMAT,
-                             "column %zu (%s) holds degrees, which tell neither levels nor pulse "
+                             "column %zu (%s) holds %s, which tell neither levels nor pulse "
                              "widths; record the line itself, or log the widths in us",
-                             first, name);
-    return WARN("column %zu (%s) holds degrees and is left aside", first, name);
+                             first, name, held);
+    return WARN("column %zu (%s) holds %s and is left aside", first, name, held);
 }
 
 /* Beside widths a log may print anything: frame lengths, counts, volts of a battery. */
@@ -160,6 +177,6 @@ spw_status spw_table_find_widths(table_reading *reading) {
         go_by_rows(&reading->clock);
     spw_status status = refuse_unit(reading);
     if (status == SPW_OK)
-        status = leave_degrees(reading);
+        status = leave_degrees(reading, row_s);
     return status == SPW_OK && reading->widths > 0 ? leave_others(reading) : status;
 }

@@ -106,6 +106,12 @@ def seeds_table():
         "%.4f,%.2f,\"a \"\"b\"\"\"\n" % (i * 1e-4, 3.3 if i % 200 > 180 else 0.02) for i in range(60))
     seed("table", "volts", b"\0\0\0\0" + volts.encode())
     seed("table", "samples", b"\x41\0\0\0claw,lid\n" + b"".join(b"%d,%d\n" % (i % 9 > 5, i % 7 > 2) for i in range(60)))
+    seed("table", "widths", b"\0\0\0\0time_ms,pin0_us,pin1_us,angle\n" + b"".join(
+        b"%d,%d,%d,%d\n" % (20 * i, 1000 + i // 8 * 500 + 4 * (i % 3), 1500, 10 * i) for i in range(24)))
+    seed("table", "preamble", b'\0\0\0\0"Block Size",40\n"H-Resolution",4.0E-06,s\n#timebase=5(ms)\n' + b"".join(
+        b",%.2f,%.2f\n" % (3.3 * (i % 9 > 5), 0.1 * (i % 4)) for i in range(40)))
+    seed("table", "blanks", b"\0\0\0\0  Time (ms)   claw  lid (V)\n" + b"".join(
+        b" %6.1f  %d \t%.2f\n" % (i * 0.5 + (i % 5) * 0.07, i % 7 > 3, 3.3 * (i % 7 > 3)) for i in range(40)))
     seed("table", "states", b"\0\0\0\0" + "time,claw,arm\n0,low,off\n0.001,HIGH,on\n0.002,x,off\n0.0035,L,off\n".encode())
 
 

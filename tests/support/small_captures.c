@@ -74,6 +74,18 @@ static void as_volts(small_capture *made) {
     spw_text_free(&text);
 }
 
+/* What a tester with a counter of 4 us would print of the same lines. */
+static void as_widths(small_capture *made) {
+    spw_text text = {0};
+    spw_text_puts(&text, "time_ms,claw_us,servo_us\n");
+    for (long frame = 0; frame < FRAMES; frame++)
+        spw_text_printf(&text, "%ld,%d,%d\n", frame * FRAME_US / 1000,
+                        width(frame) + 4 * (int)(frame % 3), 2 * width(frame - 1) - 1500);
+    assert_int_equal(spw_text_status(&text), SPW_OK);
+    keep(made, "table of widths", "widths.csv", text.data, text.length);
+    spw_text_free(&text);
+}
+
 static void as_raw(small_capture *made) {
     size_t n = END_US / 20;
     char *bytes = malloc(n);
@@ -120,6 +132,7 @@ void small_captures_write(small_capture capture[SMALL_N]) {
     as_changes(&capture[SMALL_LOGIC], false);
     as_volts(&capture[SMALL_VOLTS]);
     as_raw(&capture[SMALL_RAW]);
+    as_widths(&capture[SMALL_WIDTHS]);
     as_sound(&capture[SMALL_WAV], "WAV", "small.wav", SF_FORMAT_WAV);
     as_sound(&capture[SMALL_FLAC], "FLAC", "small.flac", SF_FORMAT_FLAC);
     as_gzip(&capture[SMALL_GZIP], &capture[SMALL_VCD]);

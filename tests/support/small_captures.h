@@ -12,7 +12,17 @@ typedef struct small_capture {
     spw_read_options read;
 } small_capture;
 
-enum { SMALL_VCD, SMALL_LOGIC, SMALL_VOLTS, SMALL_RAW, SMALL_WAV, SMALL_FLAC, SMALL_GZIP, SMALL_N };
+enum {
+    SMALL_VCD,
+    SMALL_LOGIC,
+    SMALL_VOLTS,
+    SMALL_RAW,
+    SMALL_WAV,
+    SMALL_FLAC,
+    SMALL_GZIP,
+    SMALL_WIDTHS,
+    SMALL_N
+};
 
 /* Writes them to the scratch folder. */
 void small_captures_write(small_capture capture[SMALL_N]);

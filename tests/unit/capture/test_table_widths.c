@@ -123,9 +123,15 @@ static void degrees(void **state) {
          .table = "time_ms,angle,out_us\n0,10,1500\n20,11,1504\n40,12,1508\n60,90,1504\n",
          .expected = "out_us us 0.001: 0=1500 0.02=1504 0.04=1508 0.06=1504",
          .warning = "column 2 (angle) holds degrees and is left aside"},
-        {.about = "no word of them",
-         .table = "time_s,rectangle\n0.0,10\n0.1,11.5\n0.2,12\n0.3,90\n0.4,91\n",
-         .expected = "rectangle 10Hz: 10 11.5 12 90 91"},
+        {.about = "numbers like degrees, in rows that show no pulses",
+         .table = "time_ms,servo1\n0,0\n20,45\n40,90\n60,135\n80,180\n",
+         .warning = "column 2 (servo1) holds numbers like degrees"},
+        {.about = "no word of them, and no such numbers",
+         .table = "time_s,rectangle\n0.0,1.0\n0.1,1.5\n0.2,2.5\n0.3,9.0\n0.4,9.1\n",
+         .expected = "rectangle 10Hz: 1 1.5 2.5 9 9.1"},
+        {.about = "percent of a line at its changes",
+         .table = "time_ms,claw\n0,0\n2,100\n20,0\n22,100\n40,0\n42,100\n60,0\n",
+         .expected = "claw 0.001: 0=0 0.002=1 0.02=0 0.022=1 0.04=0 0.042=1 0.06=0"},
     };
     CHECK_ALL(cases);
 }
