@@ -57,7 +57,7 @@ static spw_status announce(table_reading *reading, size_t c) {
     if (column->role == SPW_ROLE_WIDTH)
         status = column->unit_named
                      ? SAY("%s: pulse widths in %s", safe, column->factor > 1 ? "ms" : "us")
-                     : WARN("%s: the table names no unit, and numbers like %.6g are taken as pulse "
+                     : WARN("%s: the table names no unit, and numbers like %.0f are taken as pulse "
                             "widths in us",
                             safe, probe->low[c]);
     if (status != SPW_OK) {

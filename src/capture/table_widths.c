@@ -22,7 +22,7 @@ static double named_unit_us(const spw_table_cell *name) {
     return exponent == -6 ? 1 : exponent == -3 ? 1e3 : 0;
 }
 
-static double share_of_widths(const spw_table_probe *probe, size_t c, double unit_us) {
+static double share_of_widths(const spw_table_probe *probe, size_t c, double unit_us, bool named) {
     size_t values = 0, widths = 0;
     for (size_t i = 0; i < probe->rows; i++) {
         double us = probe->value[i * probe->channels + c] * unit_us;
@@ -31,8 +31,9 @@ static double share_of_widths(const spw_table_probe *probe, size_t c, double uni
         values++;
         widths += us >= SPW_TABLE_WIDTH_LEAST_US && us <= SPW_TABLE_WIDTH_MOST_US;
     }
-    /* half of the readings may be missing ones; then what is there tells */
-    return values * 2 >= probe->rows && values > 0 ? (double)widths / (double)values : 0;
+    /* half of the readings may be missing ones, and more in a column that says what it holds */
+    bool enough = values >= 2 && (named || values * 2 >= probe->rows);
+    return enough ? (double)widths / (double)values : 0;
 }
 
 /* Rows that go from one of two levels to the other: volts of a line, each at a change. */
@@ -56,7 +57,7 @@ static void judge(table_reading *reading, size_t c) {
         (!named && like_a_line(probe, c)))
         return;
     double scale = named ? unit_us : 1;
-    if (share_of_widths(probe, c, scale) < WIDTHS_SHARE)
+    if (share_of_widths(probe, c, scale, named) < WIDTHS_SHARE)
         return;
     column->role = SPW_ROLE_WIDTH;
     column->factor = scale;

@@ -89,8 +89,10 @@ static double find_step(double *us, size_t n, bool *shown) {
     *shown = isfinite(common);
     if (*shown) /* without the rounding of instants that widths are differences of */
         return round(common / ROUND_US) * ROUND_US;
-    double assumed = whole ? COUNTER_US : FINEST_US;
-    return gaps > 0 ? fmin(assumed, us[0]) : assumed;
+    double assumed = whole ? COUNTER_US : FINEST_US, least = gaps > 0 ? us[0] : (double)INFINITY;
+    /* two values one printed unit apart: no step is coarser */
+    *shown = least < (whole ? 1 : FINEST_US) + 0.5 * FINEST_US;
+    return round(fmin(assumed, least) / ROUND_US) * ROUND_US;
 }
 
 static spw_status take_step(spw_train *train, const spw_channel *c) {

@@ -160,6 +160,20 @@ static void rows_are_not_the_line(void **state) {
     spw_text_free(&text);
 }
 
+/* Values a printed unit apart leave no room for a coarser step, however few there are. */
+static void few_values(void **state) {
+    (void)state;
+    spw_text text = {0};
+    spw_text_puts(&text, "time_ms,out_us\n");
+    for (int k = 0; k < 60; k++)
+        spw_text_printf(&text, "%d,%d\n", 20 * k, 1500 + (k % 5 == 0));
+    spw_capture *capture = measure_text(&text);
+    assert_true(capture->channel[0].resolution_us == 1);
+    assert_true(warned(&capture->channel[0], "is found from the values"));
+    spw_capture_free(capture);
+    spw_text_free(&text);
+}
+
 static void too_few(void **state) {
     (void)state;
     spw_text text = {0};
@@ -189,7 +203,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(steps_are_found),   cmocka_unit_test(interval_covers_what_was_sent),
         cmocka_unit_test(what_is_not_known), cmocka_unit_test(rows_are_not_the_line),
-        cmocka_unit_test(too_few),
+        cmocka_unit_test(few_values),        cmocka_unit_test(too_few),
     };
     return cmocka_run_group_tests(tests, scratch_make, scratch_remove);
 }
