@@ -26,10 +26,11 @@ typedef struct spw_grid {
 
 /* What was found. */
 typedef enum spw_grid_kind {
-    SPW_GRID_NONE,   /* no grid but the file's own */
-    SPW_GRID_FOUND,  /* by so many different intervals that it is no chance */
-    SPW_GRID_FEW,    /* by too few different intervals to tell chance from grid */
-    SPW_GRID_COARSE, /* coarser than recorders sample: step_s is SPW_GRID_MAX_S */
+    SPW_GRID_NONE,    /* no grid but the file's own */
+    SPW_GRID_FOUND,   /* by so many different intervals that it is no chance */
+    SPW_GRID_FEW,     /* by too few different intervals to tell chance from grid */
+    SPW_GRID_COUNTER, /* by a counter of the controller's that divides its frame; not told here */
+    SPW_GRID_COARSE,  /* coarser than recorders sample: step_s is SPW_GRID_MAX_S */
 } spw_grid_kind;
 typedef struct spw_grid_answer {
     spw_grid_kind kind;

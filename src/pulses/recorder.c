@@ -79,6 +79,53 @@ static bool all_fit(const spw_lanes *lanes, const spw_grid *grid, double step_s,
     return true;
 }
 
+/* --- a grid that is the controller's --- */
+
+/* A counter of so many bits divides the frame (see counter.c). */
+enum { BITS_LEAST = 8, BITS_MOST = 16, LEAST_FRAMES = 8 };
+
+/* Are all intervals between edges of one direction whole frames, frames of one length each and
+ * 2^n steps long? Out: n, or 0. */
+static int bits_of_frame(const spw_train *train, uint32_t rising, double step_s, double tick_s) {
+    double last_s = NAN, frame_s = NAN;
+    size_t n = 0;
+    spw_edge_walk walk = {.train = train};
+    for (const spw_edge *e = spw_edge_next(&walk); e != NULL; e = spw_edge_next(&walk)) {
+        if ((e->flags & SPW_EDGE_NO_TRANSITION) != 0 || (e->flags & SPW_EDGE_RISING) != rising)
+            continue;
+        double interval_s = e->time_s - last_s;
+        last_s = e->time_s;
+        if (isnan(interval_s))
+            continue;
+        if (isnan(frame_s))
+            frame_s = interval_s;
+        if (fabs(interval_s - frame_s * round(interval_s / frame_s)) > 1.5 * tick_s)
+            return 0;
+        n++;
+    }
+    for (int bits = BITS_LEAST; bits <= BITS_MOST && n >= LEAST_FRAMES; bits++)
+        if (fabs(frame_s - ldexp(step_s, bits)) <= 1.5 * tick_s)
+            return bits;
+    return 0;
+}
+
+/* Bits of the counter where every line's grid is explained by one: no recorder's step divides
+ * all frames into the same power of two, frame by frame. */
+static int counter_bits(const spw_lanes *lanes, double step_s, double tick_s) {
+    int bits = 0;
+    for (size_t i = 0; i < lanes->n; i++) {
+        const spw_train *train = lanes->lane[i].train;
+        if (!has_changes(&lanes->lane[i]) || train->transitions == 0)
+            continue;
+        bits = bits_of_frame(train, SPW_EDGE_RISING, step_s, tick_s);
+        if (bits == 0)
+            bits = bits_of_frame(train, 0, step_s, tick_s);
+        if (bits == 0)
+            return 0;
+    }
+    return bits;
+}
+
 static spw_grid_answer find(const spw_lanes *lanes, spw_grid *grid) {
     double from_s, to_s, tick_s = grid->tick_s;
     intervals walk = intervals_of(lanes);
@@ -125,6 +172,11 @@ static spw_status say_grid(const spw_grid_answer *answer, const spw_grid *grid, 
                              "few to tell it from the controller's own: taken as the recorder's "
                              "step to be safe",
                              us, (unsigned)grid->n);
+    case SPW_GRID_COUNTER:
+        return spw_notes_add(notes,
+                             "all edges lie on a grid of %.5g us, a whole power of two to a "
+                             "frame: taken as the controller's counter, not as the recorder's step",
+                             us);
     case SPW_GRID_COARSE:
     case SPW_GRID_NONE:
         break;
@@ -172,6 +224,8 @@ spw_status spw_lanes_find_step(spw_lanes *lanes, spw_capture *capture, spw_error
         return tick_s > 0 ? SPW_ERR_MEMORY : SPW_OK;
     spw_grid_start(grid, tick_s, capture->summary.duration_s);
     spw_grid_answer answer = find(lanes, grid);
+    if (answer.kind != SPW_GRID_NONE && counter_bits(lanes, answer.grid_s, grid->tick_s) > 0)
+        answer = (spw_grid_answer){SPW_GRID_COUNTER, answer.grid_s, tick_s};
     bool by_rate = lanes->options->read.has_rate;
     spw_status status = by_rate ? use_rate(lanes, grid, &answer, capture, error)
                                 : say_grid(&answer, grid, &capture->summary.recognised);

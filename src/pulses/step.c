@@ -156,5 +156,7 @@ spw_status spw_step_find(const spw_recording *recording, const spw_picked *picke
         status = look(recording, l, channel);
     }
     free(l);
+    if (status == SPW_OK && isnan(channel->step_us))
+        spw_counter_find(picked, channel);
     return status == SPW_OK ? width_line(picked, channel) : status;
 }

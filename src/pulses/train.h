@@ -243,6 +243,11 @@ double spw_sampling_u(const double *lead_s, const double *width_us, size_t n, do
 spw_status spw_step_find(const spw_recording *recording, const spw_picked *picked,
                          spw_channel *channel) SPW_CHECKED;
 
+/* --- counter.c --- */
+/* Fills the controller's step where the levels of the channel's main regime are plainly whole
+ * counts of a frame of 2^8 to 2^16. */
+void spw_counter_find(const spw_picked *picked, spw_channel *channel);
+
 /* --- events.c --- */
 spw_status spw_event_add(spw_channel *channel, spw_event event) SPW_CHECKED;
 /* Events that follow from flagged pulses and regimes; then all in order of time. */

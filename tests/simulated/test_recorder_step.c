@@ -215,11 +215,42 @@ static void round_numbers(void **state) {
     sim_train_free(train);
 }
 
+/* A counter of 10 bits on the file's own clock, cut to ns or exact in ps: its step is the
+ * controller's, and is told. Sampled by a recorder of that step on another clock it is not. */
+static void counter(void **state) {
+    (void)state;
+    const double step = 20000.0 / 1024;
+    const sim_part part[] = {{30, 25 * step, 25 * step, 0},
+                             {30, 27 * step, 27 * step, 0},
+                             {30, 74 * step, 74 * step, 0},
+                             {30, 75 * step, 75 * step, 0}};
+    sim_train_spec spec = {.part = part, .parts = 4, .period_us = 20000, .start_s = 0.05};
+    static const file_kind files[] = {VCD_NS, VCD_PS, VCD_CUT, CSV_S9};
+    sim_train *train = sim_train_make(&spec);
+    for (size_t i = 0; i < 4; i++) {
+        spw_capture *c =
+            measure(write_capture(files[i], (const sim_train *const[LINES]){train}, 0, 0));
+        assert_true(near(c->channel[0].resolution_us, 1e6 * tick_s[files[i]], 1e-9));
+        assert_true(near(c->channel[0].step_us, step, 1e-4));
+        assert_true(said(&c->summary.recognised, "taken as the controller's counter"));
+        spw_capture_free(c);
+    }
+    sim_train_free(train);
+    spec.period_us = 20000.4;
+    train = sim_train_make(&spec);
+    spw_capture *c =
+        measure(write_capture(VCD_NS, (const sim_train *const[LINES]){train}, 51.2e3, 0.3));
+    assert_true(near(c->channel[0].resolution_us, step, 1e-6));
+    spw_capture_free(c);
+    sim_train_free(train);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(steps_found),
         cmocka_unit_test(two_lines),
         cmocka_unit_test(round_numbers),
+        cmocka_unit_test(counter),
     };
     return cmocka_run_group_tests(tests, scratch_make, scratch_remove);
 }

@@ -46,6 +46,26 @@ static void measure(const script *s, spw_channel *channel) {
     assert_int_equal(channel->signal, SPW_SIGNAL_CONTROL_PULSES);
 }
 
+/* Four levels of 30 frames; toggling ones alternate with the step above. */
+static void measure_levels(const double level[4], double off_us, double step_us, bool toggles,
+                           spw_channel *channel) {
+    spw_measure_options options = spw_measure_defaults();
+    options.timebase_ppm = 0;
+    spw_train *train = NULL;
+    assert_int_equal(spw_train_new(&options, 1e-9, &train), SPW_OK);
+    spw_edge first = {.time_s = 0, .flags = SPW_EDGE_FOUND | SPW_EDGE_FIRST};
+    assert_int_equal(spw_train_push(train, &first, 1), SPW_OK);
+    for (size_t f = 0; f < 120; f++) {
+        double at_s = FRAME_S * (double)(f + 1);
+        double us = step_us * (level[f / 30] + (toggles ? (double)(f % 2) : 0)) + off_us;
+        spw_edge edge[2] = {{.time_s = at_s, .u_us = 0.0003F, .flags = SPW_EDGE_RISING},
+                            {.time_s = at_s + us * 1e-6, .u_us = 0.0003F}};
+        assert_int_equal(spw_train_push(train, edge, 2), SPW_OK);
+    }
+    assert_int_equal(spw_train_finish(train, 121 * FRAME_S, 1, NULL, channel), SPW_OK);
+    spw_train_free(train);
+}
+
 /* 12 and 10 bits at 50 Hz, 8 and 1 us timers, an 8-bit table over 2000 us; jitter 0.3 step. */
 static void steps(void **state) {
     (void)state;
@@ -101,6 +121,32 @@ static void few_levels(void **state) {
     spw_channel_clear(&channel);
 }
 
+/* Five levels at most of a counter that divides its frame are enough; a command between two
+ * of its steps toggles. Timers of whole us, round numbers, other fractions are none. */
+static void counters(void **state) {
+    (void)state;
+    const double sent[][4] = {{25, 27, 74, 75}, {51, 52, 77, 102}, {205, 307, 410, 411}};
+    const int bits[] = {10, 10, 12};
+    for (size_t i = 0; i < 3; i++)
+        for (int toggles = 0; toggles < 2; toggles++)
+            for (int off = 0; off < 2; off++) {
+                double step_us = ldexp(FRAME_S * 1e6, -bits[i]);
+                spw_channel channel;
+                measure_levels(sent[i], off != 0 ? 0.013 * step_us : 0, step_us, toggles != 0,
+                               &channel);
+                bool found = fabs(channel.step_us - step_us) < 1e-6 * step_us;
+                assert_true(off != 0 ? isnan(channel.step_us) : found);
+                spw_channel_clear(&channel);
+            }
+    const double round_us[][4] = {{1000, 1500, 2000, 1750}, {1100, 1300, 1500, 1900}};
+    for (size_t i = 0; i < 2; i++) {
+        spw_channel channel;
+        measure_levels(round_us[i], 0, 1, false, &channel);
+        assert_true(isnan(channel.step_us));
+        spw_channel_clear(&channel);
+    }
+}
+
 /* A 7.3 Hz ripple of 0.5 us under 0.5 us of jitter, 400 frames: found where it is. */
 static void ripple(void **state) {
     (void)state;
@@ -120,8 +166,8 @@ static void ripple(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(steps),      cmocka_unit_test(no_step), cmocka_unit_test(ramps),
-        cmocka_unit_test(few_levels), cmocka_unit_test(ripple),
+        cmocka_unit_test(steps),      cmocka_unit_test(no_step),  cmocka_unit_test(ramps),
+        cmocka_unit_test(few_levels), cmocka_unit_test(counters), cmocka_unit_test(ripple),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
