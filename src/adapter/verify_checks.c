@@ -1,5 +1,6 @@
 /* What a verification says yes or no to. */
 #include "adapter/verify.h"
+#include "adapter/verify_doubt.h"
 #include "base/plain.h"
 
 #include <math.h>
@@ -287,6 +288,7 @@ spw_status spw_verify_judge(spw_verifier *f) {
     else
         status = all_checks(f);
     int pass = f->v->planned.known ? 1 : -1;
+    spw_verify_doubt(f->v, f->before, f->after);
     for (size_t k = 0; k < f->v->checks && f->v->planned.known; k++) {
         const spw_check *c = &f->v->check[k];
         if (c->pass == 0)
