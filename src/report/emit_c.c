@@ -56,6 +56,17 @@ static uint32_t table_input(const spw_fixed_point *fixed, int row) {
     return low + (uint32_t)(((uint64_t)high - low) * (uint64_t)(row - 1) / 8);
 }
 
+/* Of a plan that stands: its doubts have a bound. */
+static void put_doubt(const spw_span *span, spw_text *out) {
+    spw_doubt doubt = span->low.doubt;
+    spw_doubt_join(&doubt, &span->high.doubt);
+    if (doubt.what != 0)
+        spw_text_printf(out,
+                        " * In doubt: %s;\n"
+                        " * the measured ends may be off by another %.3g us.\n",
+                        spw_doubt_words(doubt.what), doubt.bound_us);
+}
+
 static void put_facts(const spw_plan *plan, spw_text *out) {
     const spw_fixed_point *fixed = &plan->fixed_point;
     const spw_remap *remap = &plan->remap;
@@ -68,6 +79,7 @@ static void put_facts(const spw_plan *plan, spw_text *out) {
                         remap->segment[i].gain, remap->segment[i].offset_us < 0 ? '-' : '+',
                         fabs(remap->segment[i].offset_us), remap->segment[i].from_us,
                         remap->segment[i].to_us);
+    put_doubt(&plan->span, out);
     spw_text_printf(out,
                     " * Largest error %.6g ticks (%.6g us), proven over all %" PRIu64
                     " inputs from 0 on.\n *\n *   in ticks  out ticks     in us     out us\n",

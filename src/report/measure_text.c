@@ -211,6 +211,15 @@ static void put_plan_command(const context *c, size_t step, const spw_channel *c
                   shell_word(c->capture->file, "CAPTURE"));
 }
 
+/* The cure of a doubt without a bound: a plan would ask for the same. */
+static void put_cure(const context *c, const spw_span *span, size_t *step) {
+    spw_doubt doubt = span->known ? span->low.doubt : span->doubt;
+    if (span->known)
+        spw_doubt_join(&doubt, &span->high.doubt);
+    if (isinf(spw_doubt_reach_us(&doubt)))
+        spw_page_step(c->page, (*step)++, "%s.", spw_doubt_cure(doubt.what));
+}
+
 static void put_next(const context *c, const spw_span *spans, size_t n) {
     size_t step = 1;
     bool known = false;
@@ -240,6 +249,7 @@ static void put_next(const context *c, const spw_span *spans, size_t n) {
                           "Say which polarity %s has: --polarity positive or "
                           "--polarity negative.",
                           spw_shown_name(channel->name, NAME_COLUMNS).text);
+        put_cure(c, &spans[k], &step);
         if (spans[k].known && first == NULL)
             first = channel;
         known |= spans[k++].known;

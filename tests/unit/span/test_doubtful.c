@@ -115,6 +115,45 @@ static void test_all_in_doubt(void **state) {
     assert_true(isnan(span.high.doubt.bound_us));
 }
 
+static void push_hold(spw_train *train, double start_s, double us) {
+    for (int i = 0; i < 100; i++) {
+        double lead_s = start_s + 0.02 * i;
+        spw_edge edge[] = {{.time_s = lead_s, .u_us = 0.1F, .flags = SPW_EDGE_RISING},
+                           {.time_s = lead_s + us * 1e-6, .u_us = 0.1F}};
+        assert_int_equal(spw_train_push(train, edge, 2), SPW_OK);
+    }
+}
+
+/* From the finder's stretch to the span: the last three holds lie in it. */
+static void test_a_stretch_of_a_recording(void **state) {
+    (void)state;
+    static const double sent_us[] = {1000, 1500, 2000, 1003.9, 1503.9, 2003.9};
+    spw_measure_options options = spw_measure_defaults();
+    spw_edge_report report = {.doubts = SPW_DOUBT_CLIPPING,
+                              .doubt = {{SPW_DOUBT_CLIPPING, 6.5, 12.5, NAN}},
+                              .doubts_placed = 1};
+    spw_train *train;
+    spw_channel channel = {.kind = SPW_KIND_ANALOGUE, .unit = SPW_UNIT_FULL_SCALE};
+    assert_int_equal(spw_train_new(&options, 1 / 48000.0, &train), SPW_OK);
+    spw_edge first = {.time_s = 0, .flags = SPW_EDGE_FIRST};
+    assert_int_equal(spw_train_push(train, &first, 1), SPW_OK);
+    for (int i = 0; i < 6; i++)
+        push_hold(train, 0.5 + 2 * i, sent_us[i]);
+    assert_int_equal(spw_train_finish(train, 12.6, 1, &report, &channel), SPW_OK);
+    spw_train_free(train);
+    assert_int_equal(channel.holds, 6);
+    for (size_t i = 0; i < 6; i++)
+        assert_int_equal(channel.hold[i].doubts, i < 3 ? 0 : SPW_DOUBT_CLIPPING);
+    const spw_channel *channels[] = {&channel};
+    spw_span span;
+    assert_int_equal(spw_span_build(channels, 1, 1500, &span), SPW_OK);
+    assert_int_equal(span.left_out, 3);
+    assert_near(span.low.us, 1000, 0.01);
+    assert_near(span.high.us, 2000, 0.01);
+    assert_near(span.high.doubt.bound_us, 3.9, 0.02);
+    spw_channel_clear(&channel);
+}
+
 /* Thousands of holds in doubt between two without: one pass. */
 static void test_many(void **state) {
     (void)state;
@@ -177,6 +216,7 @@ int main(void) {
         cmocka_unit_test(test_an_end_held_in_doubt_only),
         cmocka_unit_test(test_bound_tells_levels_apart),
         cmocka_unit_test(test_all_in_doubt),
+        cmocka_unit_test(test_a_stretch_of_a_recording),
         cmocka_unit_test(test_many),
         cmocka_unit_test(test_wire),
         cmocka_unit_test(test_words),
