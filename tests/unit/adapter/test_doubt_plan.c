@@ -104,6 +104,13 @@ static void test_neutral_in_doubt(void **state) {
     assert_int_equal(plan->decision, SPW_DECISION_MEASURE_AGAIN);
     assert_says(plan->summary, "neutral (it reads 1530.0 us) is not known");
     spw_plan_free(plan);
+    for (int more = 0; more < 2; more++) { /* what the servo tolerates does not matter */
+        span.neutral.doubt.bound_us = more ? 10.1 : 9.9;
+        plan = hand_plan(&span, &bench);
+        assert_int_equal(plan->decision, more ? SPW_DECISION_MEASURE_AGAIN : SPW_DECISION_ADAPTER);
+        spw_plan_free(plan);
+    }
+    span.neutral.doubt.bound_us = NAN;
     /* a straight remap needs none; and nobody is told to trim by what is not known */
     bench.adapter.neutral = SPW_REMAP_STRAIGHT;
     plan = hand_plan(&span, &bench);

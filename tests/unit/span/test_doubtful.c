@@ -196,6 +196,24 @@ static void test_wire(void **state) {
                      SPW_WIRE_UNDECIDED);
 }
 
+/* All kinds, the whole time, the larger bound; unknown is larger than any. */
+static void test_joined(void **state) {
+    (void)state;
+    spw_doubt none = {0}, one = {SPW_DOUBT_LOSSY, 2, 3, 1}, all = {0};
+    spw_doubt_join(&all, &one);
+    assert_near(spw_doubt_reach_us(&all), 1, 0);
+    spw_doubt_join(&all, &none);
+    spw_doubt_join(&all, &(spw_doubt){SPW_DOUBT_ASYMMETRY, 1, 2.5, 4});
+    assert_int_equal(all.what, SPW_DOUBT_LOSSY | SPW_DOUBT_ASYMMETRY);
+    assert_near(all.from_s, 1, 0);
+    assert_near(all.to_s, 3, 0);
+    assert_near(spw_doubt_reach_us(&all), 4, 0);
+    spw_doubt_join(&all, &(spw_doubt){SPW_DOUBT_CLIPPING, 1, 2, NAN});
+    spw_doubt_join(&all, &one);
+    assert_true(isinf(spw_doubt_reach_us(&all)));
+    assert_near(spw_doubt_reach_us(&none), 0, 0);
+}
+
 /* Every kind has its words and its cure, and no two kinds the same words. */
 static void test_words(void **state) {
     (void)state;
@@ -218,6 +236,7 @@ int main(void) {
         cmocka_unit_test(test_all_in_doubt),
         cmocka_unit_test(test_a_stretch_of_a_recording),
         cmocka_unit_test(test_many),
+        cmocka_unit_test(test_joined),
         cmocka_unit_test(test_wire),
         cmocka_unit_test(test_words),
     };
