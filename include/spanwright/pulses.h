@@ -84,7 +84,8 @@ double spw_pulse_width_us(const spw_pulse *pulse);
  * off by half a step, the other by anything up to that, and 1.96 u are 0.975 steps. */
 #define SPW_SAMPLING_U 0.4975
 /* Uncertainty budget of a mean width, microseconds. u_timebase and the terms
- * after it are shared by everything in the capture: they do not average down. */
+ * after it are shared by everything in the capture: they do not average down, nor does
+ * u_wander, with which the interval is that of where the level will be. */
 typedef struct spw_budget {
     double u_scatter, dof_scatter; /* Type A, effective independent frames */
     double n_effective;
@@ -93,6 +94,9 @@ typedef struct spw_budget {
     double u_timebase;  /* ppm times width */
     double u_template;  /* analogue: common-mode term of the learned edge shape */
     double u_asymmetry; /* analogue: unequal rise and fall */
+    double u_wander, dof_wander; /* of a level that moves by itself: where it is at another
+                                    time; 0 where it does not */
+    double wander_us;            /* how far it was seen to move, peak to peak; 0 */
 } spw_budget;
 
 /* A stretch in which the commanded width stood still. */
@@ -108,6 +112,16 @@ typedef struct spw_hold {
     uint32_t doubts;       /* of the stretches that it touches, SPW_DOUBT_... */
     double doubt_bound_us; /* largest error that they can cause: 0 without doubt, NAN unknown */
 } spw_hold;
+
+/* A stretch in which the width changed evenly: no hold, and in no span. */
+typedef struct spw_move {
+    double start_s, end_s;
+    size_t first_pulse, end_pulse; /* range [first, end) in spw_channel.pulse */
+    size_t pulses;
+    double from_us, to_us; /* of its line, at its first and last pulse */
+    double slope_us_per_s, u_slope_us_per_s;
+    double sd_us; /* about its line */
+} spw_move;
 
 /* Odd pulses of a channel: one to five frames in a row (a run) far from the level about them. */
 typedef struct spw_odd {
@@ -181,6 +195,9 @@ typedef struct spw_channel {
 
     spw_hold *hold;
     size_t holds;
+    bool wanders; /* a slow part under the noise of all holds: each is taken to wander */
+    spw_move *move;
+    size_t moves;
     spw_odd odd;
     spw_regime *regime;
     size_t regimes;

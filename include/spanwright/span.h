@@ -21,11 +21,12 @@ typedef struct spw_span_point {
     double us; /* NAN: not there */
     double u, dof, U95;
     double u_own;      /* the part of u that more frames would lower (scatter, sampling) */
-    double u_shared;   /* the part that they would not (time base, template, asymmetry) */
+    double u_shared;   /* the part that they would not (time base, template, asymmetry, wander) */
     double u_sampling; /* of u_own, the part of the capture's sampling step */
     size_t frames;
     double seconds;
-    spw_doubt doubt; /* of its holds, from the first to the last of them; what 0: none */
+    double wander_us; /* how far a hold of it was seen to wander by itself; 0 */
+    spw_doubt doubt;  /* of its holds, from the first to the last of them; what 0: none */
 } spw_span_point;
 
 /* Which way the pulses go on the wire. A servo follows high pulses only. */

@@ -53,6 +53,33 @@ double spw_lag1(const double *values, size_t n);
 spw_status spw_type_a(const double *values, size_t n, double *u, double *dof,
                       double *n_effective) SPW_CHECKED;
 
+/* A slow wander of a series about its mean, found by the means of up to 16 blocks that
+ * scatter more than Type A says (chance 0.001), or by fewer than 10 independent values of long
+ * memory.
+ *   range     largest less smallest block mean; 0: does not wander, or n < 32 cannot tell
+ *   u, dof    of where its level is at another time: scatter of the block means
+ *   u_rest, dof_rest   Type A of the mean when the wander is taken off; NAN with range 0 */
+typedef struct spw_wander {
+    double range, u, dof, u_rest, dof_rest;
+} spw_wander;
+/*   u_type_a, n_effective  of spw_type_a for the same values
+ *   known  the source is known to wander (spw_memory_is_long): no test, from 8 values on */
+spw_wander spw_wander_of(const double *values, size_t n, double u_type_a, double n_effective,
+                         bool known);
+
+/* Evidence, over several stretches of one source, for a slow part under its noise. Start with
+ * {0}; a stretch a call, about its own mean. */
+#define SPW_MEMORY_SLOW 32
+#define SPW_MEMORY_OCTAVES 6
+typedef struct spw_memory {
+    double n, squares, products, behind;
+    double slow[SPW_MEMORY_SLOW]; /* squares that each model with a slow part leaves */
+    double octaves[SPW_MEMORY_OCTAVES], log_variance[SPW_MEMORY_OCTAVES]; /* the same of 1/f */
+} spw_memory;
+void spw_memory_add(spw_memory *memory, const double *values, size_t n);
+/* Is there one, or can it not be excluded? Then Type A of first-order noise is too sure. */
+bool spw_memory_is_long(const spw_memory *memory);
+
 /* One line of an uncertainty budget; dof may be INFINITY. */
 typedef struct spw_component {
     double u;

@@ -136,10 +136,19 @@ static void say_holds(spw_planner *p, double frames) {
 
 static void say_hopeless(spw_planner *p) {
     spw_text line = {0};
-    spw_text_puts(&line,
-                  "More frames alone do not decide it: what is left is the recorder's time base. "
-                  "Give a better one (--timebase-ppm), or correct it by a frame period known to be "
-                  "exact (--known-frame-us), or widen tolerance_us if the servo allows.");
+    double wander_us = fmax(p->span->low.wander_us, p->span->high.wander_us);
+    if (wander_us > 0)
+        spw_text_printf(&line,
+                        "More frames alone do not decide it: the level wanders by itself, by up to "
+                        "%.3g us within a hold. Find what moves it (supply, warm-up, a stick that "
+                        "is not let go), or widen tolerance_us if the servo allows.",
+                        wander_us);
+    else
+        spw_text_puts(
+            &line,
+            "More frames alone do not decide it: what is left is the recorder's time base. "
+            "Give a better one (--timebase-ppm), or correct it by a frame period known to be "
+            "exact (--known-frame-us), or widen tolerance_us if the servo allows.");
     spw_planner_recipe(p, &line);
 }
 

@@ -178,6 +178,7 @@ spw_status spw_figures_fill(const spw_train *train, const spw_edge_report *repor
                             spw_channel *channel) {
     const spw_regime *regime = &channel->regime[channel->main_regime];
     spw_recording recording = spw_recording_of(train, report);
+    recording.wanders = channel->wanders;
     spw_picked p;
     spw_status status = spw_pick(channel, regime->first_pulse, regime->end_pulse, &p);
     if (status != SPW_OK)

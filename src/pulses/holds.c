@@ -12,9 +12,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* A hold lasts so long (a frame counts whole). */
-static const double HOLD_S = 0.2;
-
 /* Widths are differences of instants in double: 10 ps is far above their rounding. */
 static const double ROUNDING_US = 1e-5;
 
@@ -54,7 +51,7 @@ static void clean(spw_hold_finder *f, size_t n) {
 
 static bool long_enough(const spw_hold_finder *f, const spw_piece *p) {
     double seconds = f->lead_s[p->end - 1] - f->lead_s[p->first] + f->regime->period_us * 1e-6;
-    return p->end - p->first >= SPW_HOLD_FRAMES && seconds >= HOLD_S * (1 - 1e-6);
+    return p->end - p->first >= SPW_HOLD_FRAMES && seconds >= SPW_HOLD_S * (1 - 1e-6);
 }
 
 /* A hold's level and own scatter where that is more than the regime's, from its
@@ -141,7 +138,7 @@ static spw_status fill_hold(const spw_hold_finder *f, const spw_piece *p, spw_ho
 
 /* What lies between the long pieces before and after piece `at`. */
 static spw_piece gap_about(const spw_hold_finder *f, const spw_piece *pieces, size_t n, size_t at) {
-    spw_piece gap = {0, f->picked.n, false};
+    spw_piece gap = {.end = f->picked.n};
     for (size_t i = at; i > 0 && gap.first == 0; i--)
         if (!pieces[i - 1].dead && pieces[i - 1].end - pieces[i - 1].first >= SPW_HOLD_FRAMES)
             gap.first = pieces[i - 1].end;
@@ -170,9 +167,9 @@ static spw_status add_hold(spw_hold_finder *f, spw_piece p, spw_piece gap) {
     status = fill_hold(f, &p, &h);
     if (status != SPW_OK)
         return status;
-    spw_slant line = spw_slant_of(f, p.first, p.end);
-    bool told = fabs(line.slope) > 4 * line.u_slope &&
-                fabs(line.slope) * line.seconds > f->recording.resolution_us;
+    spw_slant line = spw_slant_correlated(f, p.first, p.end);
+    bool told =
+        spw_slant_told(&line) && fabs(line.slope) * line.seconds > f->recording.resolution_us;
     h.drift_us_per_s = told ? line.slope : (double)NAN;
     c->hold[c->holds++] = h;
     f->taken = p.end;
@@ -181,15 +178,20 @@ static spw_status add_hold(spw_hold_finder *f, spw_piece p, spw_piece gap) {
 
 static spw_status pieces_to_holds(spw_hold_finder *f, spw_piece *pieces, size_t n) {
     spw_pieces_join_toggling(f, pieces, n);
+    spw_pieces_sum(f, pieces, n);
     spw_pieces_join(f, pieces, n);
-    for (size_t i = 0; i < n; i++) {
-        if (pieces[i].dead || !long_enough(f, &pieces[i]) || spw_on_a_ramp(f, pieces, n, i))
+    spw_status status = spw_moves_mark(f, pieces, n);
+    if (status != SPW_OK)
+        return status;
+    spw_pieces_join_wandering(f, pieces, n);
+    status = spw_moves_add(f, pieces, n);
+    for (size_t i = 0; i < n && status == SPW_OK; i++) {
+        if (pieces[i].dead || pieces[i].move > 0 || !long_enough(f, &pieces[i]) ||
+            (!pieces[i].wanders && spw_on_a_ramp(f, pieces, n, i)))
             continue;
-        spw_status status = add_hold(f, pieces[i], gap_about(f, pieces, n, i));
-        if (status != SPW_OK)
-            return status;
+        status = add_hold(f, pieces[i], gap_about(f, pieces, n, i));
     }
-    return SPW_OK;
+    return status;
 }
 
 /* Pieces by change points; *pieces is the caller's to free. */
@@ -203,7 +205,7 @@ static spw_status cut_up(const spw_hold_finder *f, spw_piece **pieces, size_t *n
         return status;
     *pieces = malloc(*n * sizeof **pieces);
     for (size_t i = 0; *pieces != NULL && i < *n; i++)
-        (*pieces)[i] = (spw_piece){i > 0 ? ends[i - 1] : 0, ends[i], false};
+        (*pieces)[i] = (spw_piece){.first = i > 0 ? ends[i - 1] : 0, .end = ends[i]};
     free(ends);
     return *pieces != NULL ? SPW_OK : SPW_ERR_MEMORY;
 }
@@ -294,5 +296,5 @@ spw_status spw_holds_find(const spw_train *train, const spw_edge_report *report,
         f.taken = 0;
         f.picked = (spw_picked){0};
     }
-    return status;
+    return status == SPW_OK ? spw_holds_remember(&f.recording, channel) : status;
 }

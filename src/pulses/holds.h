@@ -7,9 +7,11 @@
 
 /* A hold has at least so many frames. */
 #define SPW_HOLD_FRAMES 8u
-/* A level that moves slower than this drifts (warm-up, supply); faster is a ramp.
- * One fiftieth of 1 us a frame at 50 Hz. */
-#define SPW_DRIFT_US_PER_S 1.0
+/* ... and lasts so long; a frame counts whole. */
+#define SPW_HOLD_S 0.2
+/* A level that moves slower than this drifts (warm-up, supply); faster is a move. One
+ * hundredth of 1 us a frame at 50 Hz. */
+#define SPW_DRIFT_US_PER_S 0.5
 /* The flicker of a locked phase (widths of floor or ceil samples in runs) must not
  * be cut into short pieces: with this scale, in samples, a run needs
  * 2 x 3 ln n x 0.7^2 > 9 frames to be worth two cuts. */
@@ -27,9 +29,18 @@
 /* Values whose median is the level about one: a run of odd ones vanishes. */
 #define SPW_ODD_ABOUT (2 * SPW_ODD_RUN + 1)
 
+/* Sums of cleaned widths (us) against time (s): means, and squares about them. Two that
+ * lie apart make one in a few steps, however long they are. */
+typedef struct spw_sums {
+    double n, t, v, tt, tv, vv;
+} spw_sums;
+
 typedef struct spw_piece {
     size_t first, end; /* in the series */
     bool dead;         /* joined to one before it */
+    size_t move;       /* number of the move that it is part of, from 1; 0: none */
+    bool wanders;      /* joined of pieces that differ: a level that moves by itself */
+    spw_sums sums;     /* of its values but bridged ones */
 } spw_piece;
 
 /* The widths of one regime. */
@@ -42,7 +53,8 @@ typedef struct spw_hold_finder {
     double *clean;  /* the same, clipped to the neighbours' median */
     double *lead_s; /* their lead edges */
     spw_noise noise;
-    size_t room;  /* of channel->hold */
+    size_t room; /* of channel->hold */
+    size_t move_room;
     size_t taken; /* widths up to this one lie before or in the last hold added */
 } spw_hold_finder;
 
@@ -59,8 +71,18 @@ typedef struct spw_slant {
     double slope, u_slope; /* us a second */
     double squares;        /* of the residuals */
     double seconds;
+    double dof; /* of u_slope, from spw_slant_correlated */
 } spw_slant;
 spw_slant spw_slant_of(const spw_hold_finder *f, size_t from, size_t to);
+spw_sums spw_sums_of(const spw_hold_finder *f, size_t from, size_t to);
+spw_sums spw_sums_join(const spw_sums *a, const spw_sums *b);
+/* Squares about the line through them. */
+double spw_sums_rest(const spw_sums *s);
+/* The line of widths [from, to), its slope's uncertainty raised by the correlation that its
+ * residuals show; a few passes over them. */
+spw_slant spw_slant_correlated(const spw_hold_finder *f, size_t from, size_t to);
+/* Is its slope no chance (4 standard uncertainties of a normal distribution)? */
+bool spw_slant_told(const spw_slant *line);
 
 /* --- odd.c --- */
 /* The n widths to f->clean, odd ones replaced by the median about them, for a first look at
@@ -78,11 +100,24 @@ spw_status spw_odd_begins(const spw_hold_finder *f, const spw_piece *piece, doub
 /* Marks the pulses of a hold anew: odd from there on. */
 void spw_odd_mark(const spw_hold_finder *f, const spw_piece *piece, double level, double from_us);
 /* --- pieces.c --- */
-/* Joins pieces that do not differ, or drift into each other. */
+/* Fills the sums of the pieces that are not dead. */
+void spw_pieces_sum(const spw_hold_finder *f, spw_piece *list, size_t n);
+/* Joins pieces that do not differ, or drift into each other; they have their sums. */
 void spw_pieces_join(const spw_hold_finder *f, spw_piece *list, size_t n);
 /* --- toggling.c --- */
 /* Joins the bits of levels that toggle between two steps of the controller. */
 void spw_pieces_join_toggling(const spw_hold_finder *f, spw_piece *list, size_t n);
+/* --- moves.c --- */
+/* Marks the pieces of straight moves. */
+spw_status spw_moves_mark(const spw_hold_finder *f, spw_piece *list, size_t n) SPW_CHECKED;
+/* Adds the moves that are marked to the channel. */
+spw_status spw_moves_add(spw_hold_finder *f, const spw_piece *list, size_t n) SPW_CHECKED;
+/* --- wandering.c --- */
+/* Joins the pieces of a level that wanders. */
+void spw_pieces_join_wandering(const spw_hold_finder *f, spw_piece *list, size_t n);
+/* --- hold_memory.c --- */
+/* Once the levels of a channel are known to wander, each hold is taken to. */
+spw_status spw_holds_remember(const spw_recording *recording, spw_channel *channel) SPW_CHECKED;
 /* --- ramps.c --- */
 /* Is piece `at` a step of a ramp rather than a hold? */
 bool spw_on_a_ramp(const spw_hold_finder *f, const spw_piece *list, size_t n, size_t at);

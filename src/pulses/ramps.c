@@ -3,6 +3,9 @@
 
 #include <math.h>
 
+/* Slower is a drift. One fiftieth of 1 us a frame at 50 Hz. */
+static const double RAMP_US_PER_S = 1;
+
 /* Longer pieces leave the change points no doubt. */
 enum { SHORT = 60 };
 
@@ -47,7 +50,7 @@ static bool on_a_stair(const spw_hold_finder *f, const spw_piece *list, size_t n
     double here = spw_moments_of(f->clean, p->first, p->end).mean, step[2];
     double length = (double)(p->end - p->first), longest = length;
     for (int i = 0; i < 2; i++) {
-        if (side[i] == NULL)
+        if (side[i] == NULL || side[i]->move > 0)
             return false;
         double other = (double)(side[i]->end - side[i]->first);
         step[i] = spw_moments_of(f->clean, side[i]->first, side[i]->end).mean - here;
@@ -64,8 +67,8 @@ static bool on_a_stair(const spw_hold_finder *f, const spw_piece *list, size_t n
  * widths better than the levels of the pieces do? */
 bool spw_on_a_ramp(const spw_hold_finder *f, const spw_piece *list, size_t n, size_t at) {
     const spw_piece *p = &list[at];
-    spw_slant own = spw_slant_of(f, p->first, p->end);
-    if (fabs(own.slope) > SPW_DRIFT_US_PER_S && fabs(own.slope) > 3.5 * own.u_slope &&
+    spw_slant own = spw_slant_correlated(f, p->first, p->end);
+    if (fabs(own.slope) > RAMP_US_PER_S && fabs(own.slope) > 3.5 * own.u_slope &&
         fabs(own.slope) * own.seconds > 2 * f->recording.resolution_us)
         return true;
     if (on_a_stair(f, list, n, at))
@@ -73,6 +76,11 @@ bool spw_on_a_ramp(const spw_hold_finder *f, const spw_piece *list, size_t n, si
     size_t length = p->end - p->first;
     size_t from = p->first > length ? p->first - length : 0;
     size_t to = f->picked.n - p->end > length ? p->end + length : f->picked.n;
+    const spw_piece *before = neighbour(list, n, at, false), *after = neighbour(list, n, at, true);
+    if (before != NULL && before->move > 0) /* told as a move, which ends there */
+        from = p->first;
+    if (after != NULL && after->move > 0)
+        to = p->end;
     if (from == p->first && to == p->end)
         return false;
     double levels = 0;
@@ -87,5 +95,5 @@ bool spw_on_a_ramp(const spw_hold_finder *f, const spw_piece *list, size_t n, si
         levels += spw_moments_of(f->clean, a, b).squares;
     }
     spw_slant line = spw_slant_of(f, from, to);
-    return fabs(line.slope) > SPW_DRIFT_US_PER_S && line.squares < levels;
+    return fabs(line.slope) > RAMP_US_PER_S && line.squares < levels;
 }

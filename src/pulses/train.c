@@ -158,7 +158,7 @@ static void start_channel(spw_channel *c) {
     c->cycle_to_cycle_rms_us = c->cycle_to_cycle_peak_us = NAN;
     c->width_median_us = c->width_robust_sd_us = NAN;
     c->lead_jitter_us = c->trail_jitter_us = NAN;
-    c->budget = (spw_budget){NAN, NAN, NAN, NAN, NAN, NAN, NAN};
+    c->budget = (spw_budget){NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN, NAN};
     c->clock_drift_ppm_per_s = NAN;
     c->step_us = c->step_u_us = NAN;
     c->line_hz = c->line_amplitude_us = c->line_p = NAN;
@@ -180,16 +180,18 @@ static void last_level(const spw_train *train, double end_s, spw_channel *c) {
 static void forget_pulses(spw_channel *c) {
     free(c->pulse);
     free(c->hold);
+    free(c->move);
     free(c->regime);
     free(c->event);
     free(c->doubt);
     c->pulse = NULL;
     c->hold = NULL;
+    c->move = NULL;
     c->regime = NULL;
     c->event = NULL;
     c->doubt = NULL;
     c->doubts = 0;
-    c->pulses = c->holds = c->regimes = c->events = c->counted = c->main_regime = 0;
+    c->pulses = c->holds = c->moves = c->regimes = c->events = c->counted = c->main_regime = 0;
     c->events_dropped = 0;
     c->polarity = SPW_POLARITY_UNDECIDED;
     c->polarity_basis = SPW_BASIS_UNDECIDED;

@@ -209,6 +209,7 @@ typedef struct spw_recording {
     double timebase_ppm;
     double template_us, asymmetry_us;
     bool analogue;
+    bool wanders; /* the controller's levels are known to (spw_channel.wanders) */
 } spw_recording;
 spw_recording spw_recording_of(const spw_train *train, const spw_edge_report *report);
 /* Scatter that the recording alone would show on a perfect pulse. */

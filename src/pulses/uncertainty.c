@@ -34,6 +34,21 @@ static void combine(const spw_component *parts, size_t n, spw_summary *summary) 
     summary->U95 = spw_coverage_factor(0.95, summary->dof) * summary->u;
 }
 
+/* A level that moves by no more than the recording's step is told by u_sampling. */
+static const double STEPS = 1.05;
+
+static void add_wander(const spw_recording *recording, const double *v, size_t n, spw_budget *b) {
+    spw_wander wander = spw_wander_of(v, n, b->u_scatter, b->n_effective, recording->wanders);
+    bool any = wander.range > STEPS * recording->resolution_us;
+    b->wander_us = any ? wander.range : 0;
+    b->u_wander = any ? wander.u : 0;
+    b->dof_wander = any ? wander.dof : (double)INFINITY;
+    if (any) {
+        b->u_scatter = wander.u_rest;
+        b->dof_scatter = wander.dof_rest;
+    }
+}
+
 spw_status spw_width_summary(const spw_recording *recording, const spw_channel *channel,
                              const uint32_t *at, size_t n, double period_us, spw_summary *summary,
                              spw_budget *budget) {
@@ -56,13 +71,12 @@ spw_status spw_width_summary(const spw_recording *recording, const spw_channel *
         b.u_sampling = recording->read ? recording->resolution_us / sqrt(6.0)
                                        : spw_sampling_u(lead_s, v, n, period_us,
                                                         recording->resolution_us, b.u_scatter);
+        add_wander(recording, v, n, &b);
         b.u_timebase = 1e-6 * recording->timebase_ppm * s.mean;
         s.floor = spw_width_floor(recording, channel, at, n);
-        spw_component parts[] = {{b.u_scatter, b.dof_scatter},
-                                 {b.u_sampling, INFINITY},
-                                 {b.u_timebase, INFINITY},
-                                 {b.u_template, INFINITY},
-                                 {b.u_asymmetry, INFINITY}};
+        spw_component parts[] = {{b.u_scatter, b.dof_scatter}, {b.u_wander, b.dof_wander},
+                                 {b.u_sampling, INFINITY},     {b.u_timebase, INFINITY},
+                                 {b.u_template, INFINITY},     {b.u_asymmetry, INFINITY}};
         if (n > 1)
             combine(parts, sizeof parts / sizeof parts[0], &s);
         *summary = s;

@@ -2,6 +2,7 @@
 #include "pulses/train.h"
 
 #include <math.h>
+#include <stdio.h>
 
 static spw_status about_polarity(spw_channel *c) {
     if (c->signal != SPW_SIGNAL_CONTROL_PULSES || c->polarity_basis != SPW_BASIS_UNDECIDED)
@@ -157,6 +158,46 @@ static spw_status about_shapes(const spw_edge_report *report, spw_channel *c) {
         report->shape_changed_s);
 }
 
+static spw_status about_wander(spw_channel *c) {
+    size_t wander = 0;
+    double most_us = 0;
+    for (size_t h = 0; h < c->holds; h++) {
+        wander += c->hold[h].budget.wander_us > 0;
+        most_us = fmax(most_us, c->hold[h].budget.wander_us);
+    }
+    if (wander == 0)
+        return SPW_OK;
+    return spw_notes_add(&c->warnings,
+                         "the level wanders by itself in %zu of %zu holds, by up to %.3g us within "
+                         "one: the interval of such a hold is that of where its level will be, "
+                         "which more frames do not narrow",
+                         wander, c->holds, most_us);
+}
+
+/* Slower and shorter than any command by hand (a stick moves 500 us in a second). */
+static const double SLOW_US_PER_S = 100, SHORT_US = 100;
+
+static spw_status about_moves(spw_channel *c) {
+    const spw_move *first = NULL;
+    size_t slow = 0;
+    for (size_t i = 0; i < c->moves; i++) {
+        const spw_move *move = &c->move[i];
+        if (fabs(move->slope_us_per_s) > SLOW_US_PER_S ||
+            fabs(move->to_us - move->from_us) > SHORT_US)
+            continue;
+        first = slow++ == 0 ? move : first;
+    }
+    if (slow == 0)
+        return SPW_OK;
+    char more[64] = "";
+    if (slow > 1)
+        (void)snprintf(more, sizeof more, " (and in %zu more stretches)", slow - 1);
+    return spw_notes_add(&c->warnings,
+                         "the width moves slowly, at %.3g us/s from %.3f s to %.3f s%s: that is no "
+                         "hold, and no level is taken from it",
+                         first->slope_us_per_s, first->start_s, first->end_s, more);
+}
+
 static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
     static const struct {
         uint32_t doubt;
@@ -233,6 +274,10 @@ spw_status spw_warnings_add(const spw_train *train, const spw_edge_report *repor
         status = about_drift(channel);
     if (status == SPW_OK)
         status = about_scatter(channel);
+    if (status == SPW_OK)
+        status = about_wander(channel);
+    if (status == SPW_OK)
+        status = about_moves(channel);
     if (status == SPW_OK)
         status = about_doubts(report, channel);
     if (status == SPW_OK)

@@ -88,6 +88,7 @@ static const char *largest_line(const spw_budget *budget, bool read, double *u) 
         const char *name;
     } lines[] = {
         {budget->u_scatter, "scatter of the pulses (more frames lower it)"},
+        {budget->u_wander, "the level, which wanders by itself (find what moves it)"},
         {budget->u_sampling, read ? "the step of the instrument that read the widths"
                                   : "sampling (a higher sample rate lowers it)"},
         {budget->u_timebase,

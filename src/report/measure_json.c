@@ -22,6 +22,7 @@ static json_t *budget(spw_json *json, const spw_budget *b) {
     json_t *object = json_object();
     spw_json_put(json, object, "scatter", spw_json_number(b->u_scatter));
     spw_json_put(json, object, "effective_frames", spw_json_number(b->n_effective));
+    spw_json_put(json, object, "wander", spw_json_number(b->u_wander));
     spw_json_put(json, object, "sampling", spw_json_number(b->u_sampling));
     spw_json_put(json, object, "timebase", spw_json_number(b->u_timebase));
     spw_json_put(json, object, "edge_shape", spw_json_number(b->u_template));
@@ -40,6 +41,9 @@ static json_t *holds(spw_json *json, const spw_channel *channel) {
         spw_json_put(json, object, "width_us", spw_json_summary(json, &hold->width_us));
         spw_json_put(json, object, "drift_us_per_s", spw_json_number(hold->drift_us_per_s));
         spw_json_put(json, object, "budget_us", budget(json, &hold->budget));
+        spw_json_put(
+            json, object, "wander_us",
+            spw_json_number(hold->budget.wander_us > 0 ? hold->budget.wander_us : (double)NAN));
         spw_json_put(json, object, "odd_pulses", spw_json_count(hold->odd_pulses));
         spw_json_put(json, object, "sd_with_odd_us", spw_json_number(hold->sd_with_odd_us));
         spw_json_put(json, object, "in_doubt", json_boolean(hold->doubts != 0));
@@ -225,6 +229,7 @@ static json_t *channel_object(spw_json *json, const spw_channel *channel, double
     spw_json_put(json, object, "trail_jitter_us", spw_json_number(channel->trail_jitter_us));
     spw_json_put(json, object, "odd_pulses", spw_json_odd(json, &channel->odd));
     spw_json_put(json, object, "holds", holds(json, channel));
+    spw_json_put(json, object, "moves", spw_json_moves(json, channel));
     spw_json_put(json, object, "span_us", span(json, channel, neutral_us));
     spw_json_put(json, object, "controller_step_us", step(json, channel));
     spw_json_put(json, object, "width_line", width_line(json, channel));

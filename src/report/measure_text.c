@@ -11,6 +11,7 @@
 #include <string.h>
 
 #define MOST_HOLDS 12
+#define MOST_MOVES 6
 #define MOST_OTHERS 24
 #define NAME_COLUMNS 20
 
@@ -42,7 +43,7 @@ static spw_figure cell(double value) {
 }
 
 static void put_holds(const context *c, const spw_channel *channel) {
-    bool doubted = false;
+    bool doubted = false, wanders = false;
     if (channel->holds == 0)
         return;
     spw_text_puts(c->page->out, "\n");
@@ -53,17 +54,42 @@ static void put_holds(const context *c, const spw_channel *channel) {
         spw_figure width = spw_figure_pm(hold->width_us.mean, hold->width_us.U95, "");
         int lost = (int)(strlen(width.text) - spw_page_columns(width.text));
         doubted |= hold->doubts != 0;
-        spw_page_line(c->page, "  %-6zu%10s %10s %8zu  %*s %8s %9s%s", i + 1,
+        wanders |= hold->budget.wander_us > 0;
+        spw_page_line(c->page, "  %-6zu%10s %10s %8zu  %*s %8s %9s%s%s", i + 1,
                       spw_figure_fixed(hold->start_s, 3).text,
                       spw_figure_fixed(hold->end_s, 3).text, hold->pulses, 20 + lost, width.text,
                       cell(hold->width_us.sd).text, cell(hold->drift_us_per_s).text,
-                      hold->doubts != 0 ? " *" : "");
+                      hold->budget.wander_us > 0 ? " ~" : "", hold->doubts != 0 ? " *" : "");
     }
+    if (wanders)
+        spw_page_line(c->page, "  ~ wanders: ± is of where its level will be, not of its mean");
     if (doubted)
         spw_page_line(c->page, "  * in doubt: off by more than its ± (see Trusted)");
     if (channel->holds > MOST_HOLDS)
         spw_page_line(c->page, "  and %zu more (--json lists them all)",
                       channel->holds - MOST_HOLDS);
+}
+
+/* A stick moves faster; this is what warms up, runs down or is played by a program. */
+static const double SLOW_US_PER_S = 100;
+
+static void put_moves(const context *c, const spw_channel *channel) {
+    size_t said = 0, slow = 0;
+    for (size_t i = 0; i < channel->moves; i++) {
+        const spw_move *move = &channel->move[i];
+        if (fabs(move->slope_us_per_s) > SLOW_US_PER_S || slow++ >= MOST_MOVES)
+            continue;
+        if (said++ == 0)
+            spw_text_puts(c->page->out, "\n");
+        spw_page_row(
+            c->page, said == 1 ? "Moves" : "",
+            "at %s from %s to %s, from %s to %s; no hold, and in no span",
+            spw_figure_digits(move->slope_us_per_s, 3, "us/s").text,
+            spw_figure_fixed(move->start_s, 1).text, spw_figure_unit(move->end_s, 1, "s").text,
+            spw_figure_fixed(move->from_us, 1).text, spw_figure_unit(move->to_us, 1, "us").text);
+    }
+    if (slow > said)
+        spw_page_line(c->page, "  and %zu more (--json lists them all)", slow - said);
 }
 
 static void put_width(const context *c, const spw_channel *channel) {
@@ -111,6 +137,7 @@ static void put_widths(const context *c, const spw_channel *channel, const spw_s
         put_steadiness(c, channel);
     }
     put_holds(c, channel);
+    put_moves(c, channel);
 }
 
 static void put_signal(const context *c, const spw_channel *channel, const spw_span *span) {

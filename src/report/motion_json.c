@@ -21,3 +21,21 @@ json_t *spw_json_odd(spw_json *json, const spw_odd *odd) {
     spw_json_put(json, object, "jitter_with_us", spw_json_number(odd->sd_with_us));
     return object;
 }
+
+json_t *spw_json_moves(spw_json *json, const spw_channel *channel) {
+    json_t *array = json_array();
+    for (size_t i = 0; i < channel->moves; i++) {
+        const spw_move *move = &channel->move[i];
+        json_t *object = json_object();
+        spw_json_put(json, object, "start_s", spw_json_number(move->start_s));
+        spw_json_put(json, object, "end_s", spw_json_number(move->end_s));
+        spw_json_put(json, object, "pulses", spw_json_count(move->pulses));
+        spw_json_put(json, object, "from_us", spw_json_number(move->from_us));
+        spw_json_put(json, object, "to_us", spw_json_number(move->to_us));
+        spw_json_put(json, object, "slope_us_per_s", spw_json_number(move->slope_us_per_s));
+        spw_json_put(json, object, "u_slope_us_per_s", spw_json_number(move->u_slope_us_per_s));
+        spw_json_put(json, object, "sd_us", spw_json_number(move->sd_us));
+        spw_json_add(json, array, object);
+    }
+    return array;
+}

@@ -7,5 +7,7 @@
 
 /* null without odd pulses. */
 json_t *spw_json_odd(spw_json *json, const spw_odd *odd);
+/* The stretches in which the width changed evenly. */
+json_t *spw_json_moves(spw_json *json, const spw_channel *channel);
 
 #endif

@@ -200,6 +200,7 @@ static void put_budget(spw_sheet *sheet) {
                     ", and its share of the variance, of the longest hold at each level",
                     "Source|Low|Neutral|High");
     budget_row(sheet, ends, "Scatter (Type A)", offsetof(spw_budget, u_scatter), "scatter");
+    budget_row(sheet, ends, "Wander of the level", offsetof(spw_budget, u_wander), "wander");
     budget_row(sheet, ends, "Sampling", offsetof(spw_budget, u_sampling), "sampling");
     budget_row(sheet, ends, "Recorder's time base", offsetof(spw_budget, u_timebase), "timebase");
     if (sheet->facts->sources[0].channel->kind == SPW_KIND_ANALOGUE) {

@@ -10,7 +10,8 @@
  * Within a capture the sampling term is taken as fully shared (a frame that is
  * locked to the sampling makes the same error in every hold), between captures
  * as independent. Time base, template and asymmetry are fully shared by all:
- * captures are mostly made by one recorder. Both choices are the careful ones. */
+ * captures are mostly made by one recorder. Wander is too: where a level will be is
+ * not known better by having seen it wander twice. All are the careful choices. */
 #include "span/levels.h"
 
 #include <math.h>
@@ -22,6 +23,7 @@ typedef struct pool {
     double seconds;
     double pivot, width;                  /* mean of the first hold; frames * (mean - pivot) */
     double timebase, template, asymmetry; /* frames * u */
+    double wander, wander_dof, wander_us; /* frames * u, their least dof, the largest */
     double scatter2, scatter4;            /* (frames * u)^2, and its square over its dof */
     double *sampling;                     /* a capture: frames * u */
     double sampling2;                     /* sum of their squares */
@@ -59,6 +61,13 @@ static void join(pool *p, const spw_held *held) {
     p->timebase += frames * known(hold->budget.u_timebase);
     p->template += frames * known(hold->budget.u_template);
     p->asymmetry += frames * known(hold->budget.u_asymmetry);
+    if (hold->budget.u_wander > 0) {
+        p->wander += frames * hold->budget.u_wander;
+        bool first = p->wander_us <= 0;
+        p->wander_dof =
+            first ? hold->budget.dof_wander : fmin(p->wander_dof, hold->budget.dof_wander);
+        p->wander_us = fmax(p->wander_us, hold->budget.wander_us);
+    }
     double scatter2 = square(frames * known(hold->budget.u_scatter));
     p->scatter2 += scatter2;
     if (hold->budget.dof_scatter > 0 && isfinite(hold->budget.dof_scatter))
@@ -73,21 +82,24 @@ static void join(pool *p, const spw_held *held) {
 
 static spw_span_point level_of(const pool *p) {
     double frames = (double)p->frames;
-    spw_component part[3] = {
+    double wander = p->wander / frames;
+    spw_component part[4] = {
         /* Welch-Satterthwaite over the independent scatters (GUM G.4.1) */
         {sqrt(p->scatter2) / frames,
          p->scatter4 > 0 ? square(p->scatter2) / p->scatter4 : INFINITY},
         {sqrt(fmax(p->sampling2, 0)) / frames, INFINITY},
         {sqrt(square(p->timebase) + square(p->template) + square(p->asymmetry)) / frames, INFINITY},
+        {wander, wander > 0 ? p->wander_dof : INFINITY},
     };
     spw_span_point level = {.us = p->pivot + p->width / frames,
                             .u_own = hypot(part[0].u, part[1].u),
-                            .u_shared = part[2].u,
+                            .u_shared = hypot(part[2].u, wander),
                             .u_sampling = part[1].u,
                             .frames = p->frames,
                             .seconds = p->seconds,
+                            .wander_us = p->wander_us,
                             .doubt = p->doubt};
-    spw_combine(part, 3, &level.u, &level.dof);
+    spw_combine(part, 4, &level.u, &level.dof);
     level.U95 = spw_coverage_factor(0.95, level.dof) * level.u;
     return level;
 }

@@ -9,7 +9,7 @@ import sys
 
 SUMMARY = "n mean sd min max median p05 p95 u U95 floor".split()
 RANGE = ["low", "high"]
-BUDGET = "scatter effective_frames sampling timebase edge_shape rise_fall".split()
+BUDGET = "scatter effective_frames wander sampling timebase edge_shape rise_fall".split()
 DEG = "travel jitter step".split()
 EFFECT = [
     "low_us", "low_U95_us", "high_us", "high_U95_us", "neutral_us", ("jitter_rms_us", RANGE),
@@ -35,8 +35,10 @@ CHANNEL = [
                     ("width_us", RANGE), "farthest_us", "instead_of_us", "jitter_without_us",
                     "jitter_with_us"]),
     ("holds", [["start_s", "end_s", "pulses", ("width_us", SUMMARY), "drift_us_per_s",
-                ("budget_us", BUDGET), "odd_pulses", "sd_with_odd_us",
+                ("budget_us", BUDGET), "wander_us", "odd_pulses", "sd_with_odd_us",
                 "in_doubt", "doubt_bound_us", ("doubt", DOUBT)]]),
+    ("moves", [["start_s", "end_s", "pulses", "from_us", "to_us", "slope_us_per_s",
+                "u_slope_us_per_s", "sd_us"]]),
     ("span_us", SPAN),
     ("controller_step_us", ["value", "u"]),
     ("width_line", ["frequency_hz", "amplitude_us", "p_value"]),
