@@ -177,7 +177,7 @@ static double bound_us(const spw_edge_finder *f, const spw_shape_change *change)
 static bool changed_in(const spw_edge_finder *f, const spw_profile *profile, double variance,
                        spw_shape_change *change) {
     return spw_profile_changed(profile, &f->usual, 2 * spw_finder_reach(f) + 1, variance,
-                               f->spread > f->noise, f->shape.height, change);
+                               f->spread > f->noise, &f->shape, change);
 }
 
 /* What one stretch does not show, ten may: the widths since then are in doubt. */
@@ -196,7 +196,7 @@ static void watch_recent(spw_edge_finder *f, size_t n, size_t fresh, double vari
 }
 
 /* Of a shape that was learned again: has it turned out that rises are unlike falls? */
-static void watch_symmetry(spw_edge_finder *f) {
+static void watch_symmetry(spw_edge_finder *f, double until) {
     if (f->learned_again == 0 || f->now != 0)
         return;
     spw_claim claim = spw_finder_symmetry(f);
@@ -206,7 +206,7 @@ static void watch_symmetry(spw_edge_finder *f) {
     f->asymmetry_us = claim.doubts == SPW_DOUBT_ASYMMETRY ? claim.asymmetry_us : (double)NAN;
     for (uint32_t what = 1; what <= f->now; what <<= 1)
         if ((f->now & what) != 0)
-            spw_finder_doubt(f, what, f->from, f->from, f->asymmetry_us);
+            spw_finder_doubt(f, what, f->from, until, f->asymmetry_us);
 }
 
 /* Where it is seen that marks are changed, or fit worse than they should. */
@@ -238,7 +238,7 @@ spw_status spw_finder_watch(spw_edge_finder *f, const spw_trace *trace, size_t n
                             spw_tilted tilted, spw_fit *fit, bool *again) {
     size_t times = f->learned_again;
     *again = false;
-    watch_symmetry(f);
+    watch_symmetry(f, fresh < n ? (double)f->base + f->marks[fresh].at : f->from);
     leave_in_doubt(f, fresh, n, f->now, f->asymmetry_us);
     if (f->settings.lossy || f->learned_from == 0 || n < fresh + TO_THE_END)
         return SPW_OK;

@@ -58,6 +58,11 @@ static size_t short_intervals(const spw_mark *marks, size_t n, double samples) {
     return count;
 }
 
+/* What the shape is learned from, each time: what the last one learned of noise is no start. */
+static void start_shape(spw_edge_finder *f, double step) {
+    spw_shape_ideal(&f->shape, step, 0.94 * fmin(1, 1.05 / fmax(f->between, 0.1)));
+}
+
 /* Heights that vary are told by the shape better than by levels; the shape is learned anew
  * with them. */
 static spw_status learn_heights(spw_edge_finder *f, const spw_trace *trace, size_t n) {
@@ -73,6 +78,7 @@ static spw_status learn_heights(spw_edge_finder *f, const spw_trace *trace, size
     free(fit);
     if (!done)
         return SPW_ERR_MEMORY;
+    start_shape(f, f->shape.height);
     return spw_shape_learn(trace, &f->smooth, f->marks, n, f->noise, &f->shape, &f->learned_from);
 }
 
@@ -91,7 +97,7 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     spw_status status = spw_shape_new(half, &f->shape);
     if (status != SPW_OK)
         return status;
-    spw_shape_ideal(&f->shape, s.step, 0.94 * fmin(1, 1.05 / fmax(s.between, 0.1)));
+    start_shape(f, s.step);
     bool steady = spw_scale_by_steps(f->marks, n, s.step, f->noise);
     spw_finder_restore(f, trace, n);
     status = spw_shape_learn(trace, &f->smooth, f->marks, n, f->noise, &f->shape, &f->learned_from);

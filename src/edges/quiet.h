@@ -16,8 +16,10 @@ typedef struct spw_quiet {
     double moves;    /* variance of an instant over what white noise of `variance` makes; 1 */
 } spw_quiet;
 
-/* reach: samples of a fit on either side. `window` is scratch. */
+/* reach: samples of a fit on either side; quantum: the recorder's smallest step or 0. `window` is
+ * scratch. */
 spw_quiet spw_quiet_measure(spw_window *window, const spw_trace *trace, const spw_smooth *smooth,
-                            const spw_shape *shape, const spw_mark *marks, size_t n, size_t reach);
+                            const spw_shape *shape, const spw_mark *marks, size_t n, size_t reach,
+                            double quantum);
 
 #endif

@@ -49,7 +49,7 @@ static bool is_unlike(const spw_edge_finder *f, const spw_fit *fit, size_t j,
         return true;
     spw_shape_change change;
     return spw_profile_changed(&f->block[j], before, 2 * spw_finder_reach(f) + 1,
-                               fmin(here, earlier), f->spread > f->noise, f->shape.height, &change);
+                               fmin(here, earlier), f->spread > f->noise, &f->shape, &change);
 }
 
 size_t spw_finder_alike(const spw_edge_finder *f, const spw_fit *fit, size_t n) {

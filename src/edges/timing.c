@@ -20,6 +20,7 @@
 #define COARSE_SHARE 2.0 /* variance, when rounding exceeds the noise (found by simulation) */
 #define CURVED 0.02 /* samples an edge, of slope times reach^2: mains hum (found by simulation) */
 #define CERTAIN 4.0 /* standard deviations above what noise would do */
+#define LESS 0.6    /* of the noise's variance */
 #define EVEN 0.7    /* deviation of windows' mean squares, of them; white: sqrt(2 / 22) */
 #define OTHER_NOISE 1.3 /* of its variance: worth a look */
 enum { REACH_MOST = 24, HUM_SEARCHES = 8, WINDOWS = 100 };
@@ -86,7 +87,8 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
         return;
     }
     double s2 = (POOLED_DOF * variance + fit->rss) / (POOLED_DOF + fit->dof);
-    s2 *= f->quiet.moves;
+    /* plateaus that hold more than noise tell nothing of how little noise moves */
+    s2 *= variance < LESS * f->quiet.variance ? fmax(f->quiet.moves, 1) : f->quiet.moves;
     if (f->coarse) /* steps of the converter, not noise: no help from averaging over samples */
         s2 *= COARSE_SHARE;
     mark->u = hypot(sqrt(s2 * fit->gain * share), hypot(floor, bent));
@@ -173,13 +175,17 @@ double spw_finder_variance(const spw_fit *fit, size_t first, size_t n, double *d
  * see more of it than that, it is coloured. */
 static void look_at_noise(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t reach) {
     spw_quiet quiet =
-        spw_quiet_measure(&f->window, trace, &f->smooth, &f->shape, f->marks, n, reach);
+        spw_quiet_measure(&f->window, trace, &f->smooth, &f->shape, f->marks, n, reach, f->quantum);
     /* windows that differ by more than noise does hold something else, another line's steps */
     if (f->judged && (quiet.n < WINDOWS || quiet.variance <= 0))
         return;
     if (f->judged && !(quiet.unsure * sqrt(quiet.n) < EVEN * quiet.variance))
         return;
     f->quiet = quiet;
+    /* another line's steps in every plateau pass for noise from sample to sample, not here */
+    if (f->noise > 1.5 * f->quantum && quiet.n >= WINDOWS &&
+        quiet.variance < LESS * f->noise * f->noise)
+        f->noise = fmax(sqrt(quiet.variance), f->quantum / sqrt(12.0));
     bool coloured = quiet.variance > COLOURED * COLOURED * f->noise * f->noise;
     f->spread = coloured ? sqrt(quiet.variance) : f->noise;
 }
@@ -302,7 +308,8 @@ static spw_status by_shape(spw_edge_finder *f, const spw_trace *trace, size_t n,
     while (end > fresh && f->marks[end - 1].at >= f->hold)
         end--;
     variance = spw_finder_variance(fit, fresh, end, &dof);
-    if (bent == 0)
+    /* what bends fits is in their residuals, too; but some noise there must be */
+    if (bent == 0 || f->pooled_dof <= 0 || variance * f->pooled_dof < f->pooled_rss)
         pool(f, variance, dof);
     for (size_t k = fresh; k < end; k++)
         state_uncertainty(f, &f->marks[k], &fit[k], bent);

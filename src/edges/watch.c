@@ -63,28 +63,85 @@ static double chance_most(double n) {
     return n * root * root * root;
 }
 
+/* What may change a shape: another RC corner bends it, a curved input bows its levels. */
+enum { BEND, BOW, WAYS };
+typedef struct ways {
+    double x[WAYS][SPW_PROFILE], square[WAYS];
+} ways;
+
+static void make_ways(const spw_shape *shape, size_t samples, ways *w) {
+    double value[SPW_PROFILE + 2], slope[SPW_PROFILE + 2];
+    *w = (ways){0};
+    spw_shape_at(shape, (double)(samples / 2) + 1, 0, samples + 2, value, slope);
+    for (size_t i = 0; i < samples; i++) {
+        double done = value[i + 1] / shape->height;
+        w->x[BEND][i] = (slope[i + 2] - slope[i]) / 2;
+        w->x[BOW][i] = shape->height * done * (1 - done);
+    }
+    for (int k = 0; k < WAYS; k++)
+        for (size_t i = 0; i < samples; i++)
+            w->square[k] += w->x[k][i] * w->x[k][i];
+}
+
+/* A change in one of the ways is seen sooner than one in any: then that is the change. */
+static bool changed_in_a_way(const ways *w, const double noise[2], size_t samples, double sure,
+                             double height, spw_shape_change *change) {
+    double most = 0, share = 0;
+    int way = 0;
+    size_t which = 0;
+    for (size_t d = 0; d < 2; d++)
+        for (int k = 0; k < WAYS; k++) {
+            double along = 0;
+            for (size_t i = 0; i < samples; i++)
+                along += w->x[k][i] * change->by[d][i];
+            double certain =
+                noise[d] > 0 && w->square[k] > 0 ? fabs(along) / sqrt(noise[d] * w->square[k]) : 0;
+            if (certain <= most)
+                continue;
+            most = certain;
+            share = along / w->square[k];
+            way = k;
+            which = d;
+        }
+    double square = share * share * w->square[way];
+    if (most < sure || sqrt(square / (2 * (double)samples)) < MATTERS * height)
+        return false;
+    change->square = square;
+    for (size_t d = 0; d < 2; d++)
+        for (size_t i = 0; i < samples; i++)
+            change->by[d][i] = d == which ? share * w->x[way][i] : 0;
+    return true;
+}
+
 bool spw_profile_changed(const spw_profile *here, const spw_profile *usual, size_t samples,
-                         double variance, bool coloured, double height, spw_shape_change *change) {
-    double unlike = 0, free_ = 0, count = 0;
-    change->square = 0;
+                         double variance, bool coloured, const spw_shape *shape,
+                         spw_shape_change *change) {
+    double unlike = 0, free_ = 0, noise[2] = {0, 0}, height = shape->height;
+    *change = (spw_shape_change){.square = 0};
+    if (samples > SPW_PROFILE)
+        return false;
     for (size_t d = 0; d < 2; d++) {
         double h = here->weight[d], u = usual->weight[d];
-        bool some = h > 0 && u > 0 && samples <= SPW_PROFILE;
-        double noise = some ? variance * (1 / h + 1 / u) : 0;
-        for (size_t i = 0; i < SPW_PROFILE; i++) {
-            double by = some && i < samples ? here->sum[d][i] / h - usual->sum[d][i] / u : 0;
+        if (!(h > 0) || !(u > 0))
+            continue;
+        noise[d] = variance * (1 / h + 1 / u);
+        for (size_t i = 0; i < samples; i++) {
+            double by = here->sum[d][i] / h - usual->sum[d][i] / u;
             change->by[d][i] = by;
             change->square += by * by;
-            unlike += some ? by * by / noise : 0;
+            unlike += by * by / noise[d];
         }
-        free_ += some ? (double)samples - FITTED : 0;
-        count += some ? (double)samples : 0;
+        free_ += (double)samples - FITTED;
     }
-    if (!(here->weight[0] + here->weight[1] > 0) || count == 0)
+    if (free_ <= 0)
         return false;
-    double least = coloured ? COLOURED * free_ : chance_most(free_);
+    double least = coloured ? COLOURED * free_ : chance_most(free_), count = 2 * (double)samples;
     change->square *= fmax(1 - free_ / unlike, 0);
-    return unlike > least && sqrt(change->square / count) > MATTERS * height;
+    if (unlike > least)
+        return sqrt(change->square / count) > MATTERS * height;
+    ways w;
+    make_ways(shape, samples, &w);
+    return changed_in_a_way(&w, noise, samples, coloured ? 3 * SURE : SURE, height, change);
 }
 
 double spw_change_seen(const spw_shape_change *change, const spw_profile *usual,

@@ -32,9 +32,10 @@ typedef struct spw_shape_change {
 /* Has the shape changed? By more than noise makes and by enough to matter.
  *   samples   of a profile
  *   variance  of the noise; `coloured`: it is not white
- *   height    of the shape */
+ *   shape     what they were fitted with */
 bool spw_profile_changed(const spw_profile *here, const spw_profile *usual, size_t samples,
-                         double variance, bool coloured, double height, spw_shape_change *change);
+                         double variance, bool coloured, const spw_shape *shape,
+                         spw_shape_change *change);
 
 /* What widths may be off by, samples, where the change is another RC corner of rises or falls
  * (see misfit.c); NAN where it is something else. */
