@@ -254,6 +254,7 @@ typedef struct spw_capture {
     spw_capture_summary summary;
     double timebase_ppm;
     double clock_correction; /* factor applied to every time by known_frame_us; 1 */
+    double rate_hz;          /* --rate, to be given again with the same file; 0: not given */
     double from_s, to_s;     /* the stretch judged, in corrected times; NAN where not chosen */
     spw_channel *channel;
     size_t channels;

@@ -214,6 +214,7 @@ spw_status spw_measure(const char *path, const spw_measure_options *options, spw
     spw_sink sink = spw_lanes_sink(&lanes);
     c->timebase_ppm = options->timebase_ppm;
     c->clock_correction = 1;
+    c->rate_hz = options->read.has_rate ? options->read.rate_hz : 0;
     status = spw_capture_read(path, &options->read, &sink, &c->summary, &read);
     if (status == SPW_OK)
         status = say(finish(options, &lanes, c, &ours), &ours);

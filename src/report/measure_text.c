@@ -227,9 +227,9 @@ static const char *shell_word(const char *name, const char *otherwise) {
 /* The command that comes next, on a line of its own to be copied. */
 static void put_plan_command(const context *c, size_t step, const spw_channel *channel, size_t n) {
     char rate[96] = "";
-    if (c->capture->summary.format == SPW_FORMAT_RAW)
+    if (c->capture->rate_hz > 0)
         (void)snprintf(rate, sizeof rate, " --rate %s",
-                       spw_figure_plain(1e6 / channel->resolution_us, 9, "").text);
+                       spw_figure_plain(c->capture->rate_hz, 12, "").text);
     spw_page_step(c->page, step,
                   "See what this means for the servo (with the options used here, "
                   "and --bench FILE for what you know of it):");

@@ -46,9 +46,8 @@ static void put_command(const spw_page *page, const spw_capture *capture,
                          "")
             .text,
         spw_figure_plain(ceil(regime->end_s / clock / GRAIN_S + 0.5) * GRAIN_S, 12, "").text);
-    if (capture->summary.format == SPW_FORMAT_RAW)
-        spw_text_printf(&line, " --rate %s",
-                        spw_figure_plain(1e6 / channel->resolution_us, 9, "").text);
+    if (capture->rate_hz > 0)
+        spw_text_printf(&line, " --rate %s", spw_figure_plain(capture->rate_hz, 12, "").text);
     if (channel->polarity != SPW_POLARITY_UNDECIDED)
         spw_text_printf(&line, " --polarity %s", spw_polarity_name(channel->polarity));
     if (named) {
