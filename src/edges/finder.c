@@ -271,8 +271,10 @@ static spw_status look(spw_edge_finder *f, bool last, bool *again) {
     bool cut = f->hold < (double)to;
     if (cut)
         to = (size_t)fmax(f->hold, (double)f->decided);
-    spw_splices_find(&trace, f->marks, n, f->decided, to,
-                     f->settings.start_s + (double)f->base / trace.rate_hz, &f->report);
+    if (status == SPW_OK && to > f->decided)
+        status =
+            spw_splices_find(&trace, f->marks, n, f->decided, to, f->settings.lossy,
+                             f->settings.start_s + (double)f->base / trace.rate_hz, &f->report);
     if (status == SPW_OK && to > f->decided)
         status = spw_finder_deliver(f, n, f->decided, to);
     if (status == SPW_OK && f->learned)

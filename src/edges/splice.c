@@ -11,6 +11,8 @@ enum { LEAST_RUN = 48, MOST_REPEATED = 8200 };
  * (normal noise); 48 in a row are none where that is more than one step. */
 static const double EQUAL_SHARE = 0.35;
 enum { BESIDE = 128, PATTERN = 32, STRIDE = 24 }; /* samples */
+/* Runs in a stretch, and one more a second. */
+static const double RARE = 3;
 /* A pulse is as near as this, but for the slowest frames. */
 static const double SURROUNDINGS_S = 25e-3;
 
@@ -103,11 +105,22 @@ static size_t take_run(const spw_trace *trace, size_t k, double start_s, spw_edg
     return last;
 }
 
+static bool still(const spw_trace *trace, size_t k) {
+    return trace->range[k].low == trace->range[k].high;
+}
+
+/* Runs are told where they are rare: a line that is often quite still has no noise there. */
 static void find_runs(const spw_trace *trace, size_t from, size_t to, double start_s,
                       spw_edge_report *report) {
-    size_t end = (to + trace->skip) / trace->chunk;
-    for (size_t k = (from + trace->skip + trace->chunk - 1) / trace->chunk; k < end; k++)
-        if (trace->range[k].low == trace->range[k].high)
+    size_t first = (from + trace->skip + trace->chunk - 1) / trace->chunk;
+    size_t end = (to + trace->skip) / trace->chunk, runs = 0;
+    double seconds = (double)(to - from) / trace->rate_hz;
+    for (size_t k = first; k < end; k++)
+        runs += still(trace, k) && (k == first || !still(trace, k - 1));
+    if ((double)runs > RARE + seconds)
+        return;
+    for (size_t k = first; k < end; k++)
+        if (still(trace, k))
             k = take_run(trace, k, start_s, report);
 }
 
@@ -125,31 +138,68 @@ static size_t run_about(const spw_trace *trace, size_t at, size_t lag, size_t *f
     return to - from;
 }
 
-/* A pattern of samples that came before: was a buffer recorded twice? A line that repeats
- * itself without noise does so on and on, a buffer once. */
-static bool find_twice(const spw_trace *trace, size_t at, double start_s, spw_edge_report *report) {
+/* Do the samples from `at` on come `lag` before as well, for about as long? A line that
+ * repeats itself without noise does so on and on, a buffer once. */
+static bool comes_twice(const spw_trace *trace, size_t at, size_t lag, double start_s,
+                        spw_edge_report *report) {
+    size_t first = at, run = run_about(trace, at, lag, &first);
+    if (run < LEAST_RUN || (double)run < 0.9 * (double)lag || (double)run > 1.1 * (double)lag)
+        return false;
+    add(report, SPW_SPLICE_REPEAT, instant(trace, start_s, (double)first),
+        instant(trace, start_s, (double)(first + run)), lag);
+    return true;
+}
+
+/* Places of the samples so far, by the pattern that begins there. */
+enum { BUCKETS = 4096, KEYED = 4, NOWHERE = -1 };
+typedef struct places {
+    int32_t head[BUCKETS];
+    int32_t next[]; /* of a place, counted from the first: the one before it of its bucket */
+} places;
+
+static uint32_t bucket_of(const float *y) {
+    uint32_t bits[KEYED], key = 0;
+    memcpy(bits, y, sizeof bits);
+    for (int i = 0; i < KEYED; i++)
+        key = (key ^ bits[i]) * 2654435761u; /* Knuth's multiplier, from memory */
+    return key >> 20;
+}
+
+/* Looks the pattern at sample `at` up among the places before it. */
+static bool look_up(const places *p, const spw_trace *trace, size_t base, size_t at, double start_s,
+                    spw_edge_report *report) {
     const float *y = trace->y;
-    size_t least = at > MOST_REPEATED ? at - MOST_REPEATED : 0;
-    for (size_t i = at - LEAST_RUN + 1; i-- > least;) {
-        if (y[i] != y[at] || memcmp(y + i, y + at, PATTERN * sizeof *y) != 0)
-            continue;
-        size_t lag = at - i, first = at, run = run_about(trace, at, lag, &first);
-        if (run < LEAST_RUN || (double)run < 0.9 * (double)lag || (double)run > 1.1 * (double)lag)
-            continue;
-        add(report, SPW_SPLICE_REPEAT, instant(trace, start_s, (double)first),
-            instant(trace, start_s, (double)(first + run)), lag);
-        return true;
+    for (int32_t i = p->head[bucket_of(y + at)]; i != NOWHERE; i = p->next[i]) {
+        size_t before = base + (size_t)i;
+        if (at - before >= LEAST_RUN && memcmp(y + before, y + at, PATTERN * sizeof *y) == 0 &&
+            comes_twice(trace, at, at - before, start_s, report))
+            return true;
     }
     return false;
 }
 
-static bool find_repeat(const spw_trace *trace, size_t from, size_t to, double start_s,
-                        spw_edge_report *report) {
-    for (size_t at = from > LEAST_RUN ? from : LEAST_RUN; at < to && at + PATTERN < trace->n;
-         at += STRIDE)
-        if (varies(trace, at, at + PATTERN) && find_twice(trace, at, start_s, report))
-            return true;
-    return false;
+/* Was a buffer recorded twice, so that a pattern in [from, to) came before? */
+static spw_status find_repeat(const spw_trace *trace, size_t from, size_t to, double start_s,
+                              spw_edge_report *report, bool *found) {
+    size_t base = from > MOST_REPEATED ? from - MOST_REPEATED : 0;
+    size_t end = to + PATTERN < trace->n ? to : trace->n > PATTERN ? trace->n - PATTERN : 0;
+    *found = false;
+    if (base >= end)
+        return SPW_OK;
+    places *p = malloc(sizeof *p + (end - base) * sizeof p->next[0]);
+    if (p == NULL)
+        return SPW_ERR_MEMORY;
+    for (int i = 0; i < BUCKETS; i++)
+        p->head[i] = NOWHERE;
+    for (size_t i = base; i < end && !*found; i++) {
+        if (i >= from && (i - from) % STRIDE == 0 && varies(trace, i, i + PATTERN))
+            *found = look_up(p, trace, base, i, start_s, report);
+        uint32_t bucket = bucket_of(trace->y + i);
+        p->next[i - base] = p->head[bucket];
+        p->head[bucket] = (int32_t)(i - base);
+    }
+    free(p);
+    return SPW_OK;
 }
 
 /* --- a step of the background --- */
@@ -158,30 +208,22 @@ enum { MEAN = 12 };    /* samples a side */
 #define EDGE_S 1e-3    /* a transition's own neighbourhood */
 #define STANDS_OUT 2.0 /* times the largest of the frames about it */
 
-static double mean_of(const float *y) {
-    double sum = 0;
-    for (int i = 0; i < MEAN; i++)
-        sum += (double)y[i];
-    return sum / MEAN;
-}
-
-/* A step at sample i, slopes taken out. */
-static double step_at(const float *y, size_t i) {
-    double a = mean_of(y + i - 2 * MEAN), b = mean_of(y + i - MEAN), c = mean_of(y + i),
-           d = mean_of(y + i + MEAN);
-    return (c - b) - 0.5 * ((b - a) + (d - c));
-}
-
-/* The largest step in [from, to); where it is. */
+/* The largest step in [from, to), slopes taken out: the difference of the means on both sides,
+ * less half of those beside it. Where it is. */
 static double largest_step(const spw_trace *trace, double from, double to, size_t *at) {
-    double most = 0;
+    const float *y = trace->y;
+    double sum[4] = {0}, most = 0;
     size_t first = from > 2 * MEAN ? (size_t)from : 2 * MEAN;
+    for (int k = 0; k < 4 * MEAN && first + 2 * MEAN < trace->n; k++)
+        sum[k / MEAN] += (double)y[first - (size_t)(2 * MEAN) + (size_t)k];
     for (size_t i = first; (double)i < to && i + 2 * MEAN < trace->n; i++) {
-        double step = fabs(step_at(trace->y, i));
+        double step = fabs(1.5 * (sum[2] - sum[1]) - 0.5 * (sum[3] - sum[0])) / MEAN;
         if (step > most) {
             most = step;
             *at = i;
         }
+        for (size_t k = 0; k < 4; k++)
+            sum[k] += (double)y[i + k * MEAN - MEAN] - (double)y[i + k * MEAN - (size_t)(2 * MEAN)];
     }
     return most;
 }
@@ -212,7 +254,7 @@ static bool find_step(const spw_trace *trace, const spw_mark *marks, size_t n, s
 /* --- where transitions are not as far apart as the others --- */
 
 enum { GROUP = 128 }; /* transitions that one median stands for */
-static const double OFF_SAMPLES = 1.5, OFF_SHARE = 0.004;
+static const double OFF_SAMPLES = 1.5, OFF_SHARE = 0.004, OFF_SCATTER = 12;
 enum { MOST_SUSPECTS = 8 };
 
 static int rising(const void *a, const void *b) {
@@ -220,50 +262,65 @@ static int rising(const void *a, const void *b) {
     return (x > y) - (x < y);
 }
 
-static double usual_frame(const spw_mark *marks, size_t from, size_t to) {
+/* Median distance of transitions of one direction, and the median deviation from it. */
+typedef struct usual {
+    double frame, scatter; /* samples; frame 0: too few */
+} usual;
+
+static usual usual_of(const spw_mark *marks, size_t from, size_t to) {
     double frame[GROUP];
     size_t n = 0;
     for (size_t k = from; k + 2 < to && n < GROUP; k++)
         if (marks[k].sign == marks[k + 2].sign)
             frame[n++] = marks[k + 2].at - marks[k].at;
     if (n < 8)
-        return 0;
+        return (usual){0, 0};
     qsort(frame, n, sizeof *frame, rising);
-    return frame[n / 2];
+    double median = frame[n / 2];
+    for (size_t i = 0; i < n; i++)
+        frame[i] = fabs(frame[i] - median);
+    qsort(frame, n, sizeof *frame, rising);
+    return (usual){median, frame[n / 2]};
 }
 
 /* Transitions k and k + 2 are not as far apart as frames are. */
-static void look_closer(const spw_trace *trace, const spw_mark *marks, size_t n, size_t k,
-                        double start_s, spw_edge_report *report) {
+static spw_status look_closer(const spw_trace *trace, const spw_mark *marks, size_t n, size_t k,
+                              double start_s, spw_edge_report *report) {
     size_t from = k > 0 ? (size_t)fmax(0, marks[k - 1].at) : 0;
     size_t to = k + 3 < n ? (size_t)marks[k + 3].at : trace->n;
-    if (!find_repeat(trace, from, to, start_s, report) &&
-        !find_step(trace, marks, n, k, start_s, report))
+    bool found = false;
+    spw_status status = find_repeat(trace, from, to, start_s, report, &found);
+    if (status == SPW_OK && !found && !find_step(trace, marks, n, k, start_s, report))
         (void)find_step(trace, marks, n, k + 1, start_s, report);
+    return status;
 }
 
-static void find_shifts(const spw_trace *trace, const spw_mark *marks, size_t n, size_t from,
-                        size_t to, double start_s, spw_edge_report *report) {
+static spw_status find_shifts(const spw_trace *trace, const spw_mark *marks, size_t n, size_t from,
+                              size_t to, double start_s, spw_edge_report *report) {
     size_t suspects = 0;
     for (size_t group = 0; group + 2 < n; group += GROUP) {
         size_t end = group + GROUP < n ? group + GROUP : n;
-        double frame = usual_frame(marks, group, end);
-        for (size_t k = group; frame > 0 && k < end && k + 2 < n; k++) {
+        usual u = usual_of(marks, group, end);
+        double least = fmax(OFF_SAMPLES, fmax(OFF_SHARE * u.frame, OFF_SCATTER * u.scatter));
+        for (size_t k = group; u.frame > 0 && k < end && k + 2 < n; k++) {
             double apart = marks[k + 2].at - marks[k].at;
-            double off = apart - rint(apart / frame) * frame;
+            double off = apart - rint(apart / u.frame) * u.frame;
             bool fresh = marks[k + 2].at >= (double)from && marks[k + 2].at < (double)to;
-            if (!fresh || marks[k].sign != marks[k + 2].sign ||
-                fabs(off) < fmax(OFF_SAMPLES, OFF_SHARE * frame))
+            if (!fresh || marks[k].sign != marks[k + 2].sign || fabs(off) < least)
                 continue;
             if (++suspects > MOST_SUSPECTS)
-                return; /* it is no even frame */
-            look_closer(trace, marks, n, k, start_s, report);
+                return SPW_OK; /* it is no even frame */
+            spw_status status = look_closer(trace, marks, n, k, start_s, report);
+            if (status != SPW_OK)
+                return status;
         }
     }
+    return SPW_OK;
 }
 
-void spw_splices_find(const spw_trace *trace, const spw_mark *marks, size_t n, size_t from,
-                      size_t to, double start_s, spw_edge_report *report) {
-    find_runs(trace, from, to, start_s, report);
-    find_shifts(trace, marks, n, from, to, start_s, report);
+spw_status spw_splices_find(const spw_trace *trace, const spw_mark *marks, size_t n, size_t from,
+                            size_t to, bool lossy, double start_s, spw_edge_report *report) {
+    if (!lossy) /* codecs make runs of their own */
+        find_runs(trace, from, to, start_s, report);
+    return find_shifts(trace, marks, n, from, to, start_s, report);
 }

@@ -11,9 +11,11 @@
 
 /* Looks at the stretch and adds what it finds to the report.
  *   marks     n transitions, timed
- *   from, to  samples not looked at before: [from, to)
+ *   from, to  samples not looked at before: [from, to), from <= to
+ *   lossy     the samples come out of a codec
  *   start_s   instant of the stretch's first sample */
-void spw_splices_find(const spw_trace *trace, const spw_mark *marks, size_t n, size_t from,
-                      size_t to, double start_s, spw_edge_report *report);
+spw_status spw_splices_find(const spw_trace *trace, const spw_mark *marks, size_t n, size_t from,
+                            size_t to, bool lossy, double start_s,
+                            spw_edge_report *report) SPW_CHECKED;
 
 #endif
