@@ -42,27 +42,26 @@ struct spw_train {
     uint32_t in_window, window_room;
     spw_edge *dropped; /* the first window that was not kept, for the reason */
     uint32_t n_dropped;
+    bool dropping; /* the last window judged was not kept */
+    bool has_last;
     _Atomic uint64_t *edges_left; /* that may be kept, all trains of a capture; borrowed or NULL */
-    bool dropping;                /* the last window judged was not kept */
     uint64_t transitions;         /* all, kept or not */
     uint64_t dropped_edges;       /* not kept */
     double dropped_first_s, dropped_last_s;
-    spw_edge last; /* the last edge of any kind; its level is the line's last */
-    bool has_last;
+    spw_edge last; /* the last edge of any kind, where has_last; its level is the line's last */
     /* The stretch that is judged, chosen.c: */
     double from_s, to_s; /* 0 and INFINITY where not chosen */
-    bool chosen_from, entered;
-    spw_edge before; /* the last edge before from_s */
-    bool has_before;
+    bool chosen_from, entered, has_before;
+    spw_edge before;  /* the last edge before from_s */
     spw_shift *shift; /* where the frames' lattice shifts, without the clock's correction */
     size_t shifts, shift_room;
 
     /* A channel of pulse widths that another instrument read: */
-    bool read;
     double instant_us;  /* step of its rows' times; resolution_us is that of the widths */
-    bool step_shown;    /* by the values; else it is assumed */
     spw_pulse *reading; /* until spw_train_build */
     size_t readings, reading_room;
+    bool read;
+    bool step_shown; /* by the values; else it is assumed */
 
     bool built; /* spw_train_build was called: */
     spw_channel channel;
