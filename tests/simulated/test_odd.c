@@ -251,7 +251,7 @@ static void of_a_controller(void **state) {
                 {"two steps, 1 in 8, 1 us, no jitter", 0, 1, 0.125, 0, 0, 0},
                 {"Laplace, 20 us", 0, 0, 0, 20, 0, 2},
                 {"Laplace, 50 us", 0, 0, 0, 50, 0, 2},
-                {"Student 3, 35 us", 0, 0, 0, 0, 35, 20}};
+                {"Student 3, 35 us", 0, 0, 0, 0, 35, 15}};
     for (size_t k = 0; k < sizeof kind / sizeof kind[0]; k++) {
         size_t told = 0, holds = 0, covered = 0;
         for (uint64_t seed = 1; seed <= 40; seed++) {

@@ -20,7 +20,13 @@ typedef struct fixture {
 } fixture;
 
 static spw_span_point no_point(void) {
-    return (spw_span_point){NAN, NAN, NAN, NAN, NAN, NAN, NAN, 0, 0};
+    return (spw_span_point){.us = NAN,
+                            .u = NAN,
+                            .dof = NAN,
+                            .U95 = NAN,
+                            .u_own = NAN,
+                            .u_shared = NAN,
+                            .u_sampling = NAN};
 }
 
 /* A channel of which nothing is known: no pulse, no hold, no span. */
