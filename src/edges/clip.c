@@ -37,18 +37,23 @@ static void look_for_ends(spw_edge_finder *f) {
     size_t from = (f->flagged + f->skip) / f->chunk + 1, to = (f->n + f->skip) / f->chunk;
     if (!f->judged || !(f->settings.full_scale > 0) || !(f->noise > 1.5 * f->quantum) || from >= to)
         return;
-    float near = 3.5F * (float)f->quantum;
     pile end[2] = {{0, 0}, {0, 0}};
-    spw_range all = f->range[from];
+    spw_range all = spw_range_none();
     for (size_t k = from; k < to; k++) {
-        all.low = f->range[k].low < all.low ? f->range[k].low : all.low;
-        all.high = f->range[k].high > all.high ? f->range[k].high : all.high;
+        float low = f->range[k].low, high = f->range[k].high;
+        if (low <= all.low)
+            end[0].at = low < all.low ? 1 : end[0].at + 1;
+        if (high >= all.high)
+            end[1].at = high > all.high ? 1 : end[1].at + 1;
+        all.low = low < all.low ? low : all.low;
+        all.high = high > all.high ? high : all.high;
     }
+    if (!piled_up(&end[0]) && !piled_up(&end[1]))
+        return;
+    float near = 3.5F * (float)f->quantum;
     for (size_t k = from; k < to; k++) {
         const spw_range *r = &f->range[k];
-        end[0].at += r->low == all.low;
         end[0].near += r->low > all.low && r->low < all.low + near;
-        end[1].at += r->high == all.high;
         end[1].near += r->high < all.high && r->high > all.high - near;
     }
     if (piled_up(&end[0]) && all.low > f->clip_low)
