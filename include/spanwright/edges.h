@@ -71,7 +71,7 @@ typedef enum spw_edge_method {
 
 /* Why a timing cannot be trusted to its stated uncertainty (bit set). */
 #define SPW_DOUBT_CLIPPING 0x01u   /* plateau samples clip */
-#define SPW_DOUBT_SATURATION 0x02u /* no one shape: saturation, or no filter */
+#define SPW_DOUBT_SATURATION 0x02u /* the edges' shape bends with the level */
 #define SPW_DOUBT_ASYMMETRY 0x04u  /* rise and fall have different shapes */
 #define SPW_DOUBT_LOSSY 0x08u      /* lossy codec */
 #define SPW_DOUBT_FEW 0x10u        /* too few pulses to learn the edge's shape */
@@ -79,6 +79,7 @@ typedef enum spw_edge_method {
 #define SPW_DOUBT_NO_PLATEAU 0x40u /* no plateau of 100 us: no width can be given */
 #define SPW_DOUBT_WEAK 0x80u       /* steps so low that they may be the crosstalk of another line */
 #define SPW_DOUBT_SHAPE 0x100u     /* the edges' shape changes: no learned one holds */
+#define SPW_DOUBT_NO_SHAPE 0x200u  /* no one shape was found that fits all edges: u is larger */
 /* Of one of them, or of the gravest of several; never NULL: the word of JSON; what is wrong, to
  * follow "in doubt: "; what to do, a sentence without its full stop. */
 const char *spw_doubt_name(uint32_t what);

@@ -13,7 +13,8 @@ enum { TO_THE_END = 8 }; /* marks at the end of a stretch that may look like non
 #define HUM_SHARE 0.01
 #define RECENT_S 20.0 /* ten stretches */
 /* Doubts that belong to a shape. */
-static const uint32_t OF_SHAPE = SPW_DOUBT_SATURATION | SPW_DOUBT_ASYMMETRY | SPW_DOUBT_CLIPPING;
+static const uint32_t OF_SHAPE =
+    SPW_DOUBT_SATURATION | SPW_DOUBT_NO_SHAPE | SPW_DOUBT_ASYMMETRY | SPW_DOUBT_CLIPPING;
 
 static void leave_in_doubt(spw_edge_finder *f, size_t from, size_t to, uint32_t doubts,
                            double bound_us) {
@@ -247,7 +248,8 @@ spw_status spw_finder_watch(spw_edge_finder *f, const spw_trace *trace, size_t n
     double samples = 2 * (2 * (double)spw_finder_reach(f) + 1);
     bool changed = changed_in(f, &f->here, variance, &change);
     changed = changed && change.square > pow(HUM_SHARE * tilted.hum, 2) * samples;
-    bool told = f->now != 0 || (f->report.doubts & ~f->placed & SPW_DOUBT_SATURATION) != 0;
+    bool told = f->now != 0 ||
+                (f->report.doubts & ~f->placed & (SPW_DOUBT_SATURATION | SPW_DOUBT_NO_SHAPE)) != 0;
     bool strained = (changed || (!tilted.more && !(tilted.hum > 0))) && !told &&
                     spw_finder_holds(f, variance, dof) != SPW_HOLDS;
     changed = changed && change.square > spw_profile_unlike(&f->usual) * (f->now != 0);

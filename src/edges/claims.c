@@ -5,7 +5,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { MOST = 64 }; /* samples of a fit */
+enum { MOST = 64 /* samples of a fit */, NUISANCE = 4 };
 
 /* Takes out of x what it has in common with unit vectors q. */
 static void project(double *x, double (*q)[MOST], size_t vectors, size_t n) {
@@ -13,14 +13,15 @@ static void project(double *x, double (*q)[MOST], size_t vectors, size_t n) {
         spw_add_times(x, -spw_dot(x, q[v], n), q[v], n);
 }
 
-/* Orthonormal: the shape's slope, a constant, a line. False where they are not three. */
+/* Orthonormal: a constant, a line, a bow, the shape's slope. False where they are not four. */
 static bool nuisance(const double *slope, double (*q)[MOST], size_t n) {
     for (size_t i = 0; i < n; i++) {
         q[0][i] = 1;
         q[1][i] = (double)i - (double)(n - 1) / 2;
-        q[2][i] = slope[i];
+        q[2][i] = q[1][i] * q[1][i];
+        q[3][i] = slope[i];
     }
-    for (size_t v = 0; v < 3; v++) {
+    for (size_t v = 0; v < NUISANCE; v++) {
         project(q[v], q, v, n);
         double norm = sqrt(spw_dot(q[v], q[v], n));
         if (!(norm > 1e-12))
@@ -33,7 +34,8 @@ static bool nuisance(const double *slope, double (*q)[MOST], size_t n) {
 
 void spw_scores_add(spw_scores *s, const spw_window *w, const spw_shape *shape,
                     const spw_mark *mark) {
-    double value[MOST + 2], slope[MOST + 2], q[3][MOST], x[SPW_DIRECTIONS][MOST];
+    double value[MOST + 2], slope[MOST + 2], q[NUISANCE][MOST], x[SPW_DIRECTIONS][MOST];
+    double rest[MOST];
     size_t n = w->n, rises = mark->sign > 0;
     if (n + 2 > MOST || n < 8)
         return;
@@ -45,10 +47,14 @@ void spw_scores_add(spw_scores *s, const spw_window *w, const spw_shape *shape,
         x[SPW_BEND][i] = (slope[i + 2] - slope[i]) / 2 / shape->height;
         x[SPW_LEVEL_BOW][i] = done * (1 - done);
     }
-    s->n[rises]++;
-    double count = s->n[rises];
+    memcpy(rest, w->z, n * sizeof *rest);
+    project(rest, q, NUISANCE, n);
+    double count = ++s->n[rises], all = s->n[0] + s->n[1], arc = 2 * M_PI * mark->at;
+    s->misfit += (spw_dot(rest, rest, n) / (double)(n - NUISANCE) - s->misfit) / all;
+    s->re[rises] += (cos(arc) - s->re[rises]) / count;
+    s->im[rises] += (sin(arc) - s->im[rises]) / count;
     for (size_t d = 0; d < SPW_DIRECTIONS; d++) {
-        project(x[d], q, 3, n);
+        project(x[d], q, NUISANCE, n);
         double length = spw_dot(x[d], x[d], n);
         if (!(length > 1e-15))
             length = 1;
@@ -56,8 +62,12 @@ void spw_scores_add(spw_scores *s, const spw_window *w, const spw_shape *shape,
         double off = score - s->mean[rises][d];
         s->mean[rises][d] += off / count;
         s->square[rises][d] += off * (score - s->mean[rises][d]);
-        s->length[d] += (length / (double)n - s->length[d]) / (s->n[0] + s->n[1]);
+        s->length[d] += (length / (double)n - s->length[d]) / all;
     }
+}
+
+double spw_scores_locked(const spw_scores *s) {
+    return fmin(hypot(s->re[0], s->im[0]), hypot(s->re[1], s->im[1]));
 }
 
 bool spw_scores_differ(const spw_scores *s, size_t d, spw_difference *out) {

@@ -101,6 +101,11 @@ static float smallest_step(const float *y, size_t n) {
     return smallest;
 }
 
+double spw_finder_quantum(const spw_edge_finder *f) {
+    double step = (double)smallest_step(f->y, f->n);
+    return step < 0.1 * f->size.typical ? step : 0;
+}
+
 static void count_piles(const spw_edge_finder *f, float low, float high, float quantum,
                         pile end[2]) {
     size_t chunks = (f->skip + f->n + f->chunk - 1) / f->chunk;
@@ -122,15 +127,14 @@ static void count_piles(const spw_edge_finder *f, float low, float high, float q
  * on one value at the end of the range; noise never does. Where that leaves no noise at
  * all, both levels are flat, and nothing of a converter's ringing is beyond them. */
 void spw_finder_flat_tops(spw_edge_finder *f) {
-    float quantum = smallest_step(f->y, f->n);
-    f->quantum = (double)quantum < 0.1 * f->size.typical ? (double)quantum : 0;
+    f->quantum = spw_finder_quantum(f);
     bool noisy = f->noise > 1.5 * f->quantum;
     if (!(f->settings.full_scale > 0) || (!noisy && f->quantum == 0))
         return;
     spw_range all = spw_range_none();
     (void)spw_range_take(NULL, f->y, f->n, &all);
     pile end[2] = {{0, 0}, {0, 0}};
-    count_piles(f, all.low, all.high, quantum, end);
+    count_piles(f, all.low, all.high, (float)f->quantum, end);
     bool low = piled_up(&end[0]), high = piled_up(&end[1]);
     f->flat = low && high && (double)(end[0].at + end[1].at) > FLAT_SHARE * (double)f->n;
     if (!noisy)

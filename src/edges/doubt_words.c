@@ -16,7 +16,7 @@ static const struct {
      "rests at a level between its edges"},
     {SPW_DOUBT_CLIPPING, "clipping", "the recording clips",
      "Lower the recording level by 6 dB and record again"},
-    {SPW_DOUBT_SATURATION, "saturation", "no one shape fits all recorded edges",
+    {SPW_DOUBT_SATURATION, "saturation", "the recorder's input saturates",
      "Lower the recording level by 6 dB and record again, at a higher sample rate if that does not "
      "help"},
     {SPW_DOUBT_SHAPE, "shape", "the edges' shape changes, and no learned one holds",
@@ -30,6 +30,8 @@ static const struct {
      "Record again with a logic analyser, or with a shorter lead and a divider of less resistance, "
      "so that both edges are equally steep"},
     {SPW_DOUBT_TOO_FAST, "too_fast", "the edges are too fast for the sample rate",
+     "Record again at a higher sample rate"},
+    {SPW_DOUBT_NO_SHAPE, "no_shape", "no one shape fits all recorded edges",
      "Record again at a higher sample rate"},
     {SPW_DOUBT_FEW, "few_pulses", "there are too few pulses to learn the edges' shape from",
      "Record again for longer"},

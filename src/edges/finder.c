@@ -391,6 +391,9 @@ spw_status spw_edge_finder_finish(spw_edge_finder *f, spw_edge_report *report) {
     if (least > 0 && f->u2_n > 0) /* all widths share one shape's error */
         f->report.u_template_us = 1e6 / f->settings.sample_rate_hz *
                                   hypot(sqrt(2 * f->u2_sum / f->u2_n / (double)least), BEYOND_BAND);
+    if ((f->report.doubts & SPW_DOUBT_NO_SHAPE) != 0) /* what it lacks may be common to all */
+        f->report.u_template_us =
+            1e6 / f->settings.sample_rate_hz * sqrt(2 * f->u2_sum / fmax(f->u2_n, 1));
     f->report.u_codec_us = 1e6 / f->settings.sample_rate_hz * f->settings.codec_samples;
     f->report.u_template_us = hypot(f->report.u_template_us, f->report.u_codec_us);
     f->report.u_asymmetry_us =

@@ -48,6 +48,7 @@ struct spw_edge_finder {
     double ringing;        /* of a mean transition */
     double between;        /* samples of it between the levels */
     bool coarse;           /* the quantum exceeds the noise */
+    bool overlap;          /* pulses shorter than the shape */
     bool flat;             /* both levels are cut off */
     bool judged, fallen_back;
     double u2_sum, u2_n; /* squares of the stated uncertainties, samples */
@@ -129,6 +130,8 @@ typedef struct spw_claim {
     double asymmetry_us;
 } spw_claim;
 spw_claim spw_finder_symmetry(const spw_edge_finder *f);
+/* Do transitions of one direction meet the sampling at one phase? */
+bool spw_finder_locked(const spw_edge_finder *f);
 /* Does the shape hold? Residuals of transitions against those that the same fit leaves where
  * there is none. */
 typedef enum spw_hold_up { SPW_HOLDS, SPW_STRAINED, SPW_MISFITS } spw_hold_up;
@@ -139,6 +142,8 @@ void spw_finder_judge(spw_edge_finder *f, double variance, double dof);
 uint32_t spw_finder_instant(const spw_edge_finder *f);
 
 /* --- clip.c --- */
+/* The converter's step; 0 where the smallest step seen is none. */
+double spw_finder_quantum(const spw_edge_finder *f);
 void spw_finder_flat_tops(spw_edge_finder *f);
 /* Marks whose levels are clipped are in doubt, or the whole recording from its start on. */
 void spw_finder_count_clipped(spw_edge_finder *f, spw_mark *marks, size_t n);

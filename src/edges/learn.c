@@ -247,6 +247,13 @@ static bool orthonormal(learner *l) {
 
 /* ------------------------------------------------------------ all pulses */
 
+/* The k-th of every `stride`, one somewhere in each: where widths or channels alternate,
+ * equal steps would meet some of them only. */
+static size_t one_in(size_t stride, size_t k) {
+    double turns = 0.6180339887 * (double)k; /* the golden ratio: evenly spread */
+    return k * stride + (size_t)((turns - floor(turns)) * (double)stride);
+}
+
 static int rising(const void *a, const void *b) {
     double x = *(const double *)a, y = *(const double *)b;
     return (x > y) - (x < y);
@@ -258,7 +265,7 @@ static size_t sum_up(learner *l, spw_mark *marks, size_t n_marks, size_t stride,
                      int steps, double strictest) {
     size_t used = 0;
     spw_normal_clear(&l->normal, gram);
-    for (size_t u = 0; u < l->units; u += stride) {
+    for (size_t k = 0, u; (u = one_in(stride, k)) < l->units; k++) {
         spw_mark *pair = &marks[l->unit[u]];
         spw_mark before[2] = {pair[0], pair[1]};
         load(l, marks, n_marks, l->unit[u]);
@@ -299,7 +306,7 @@ static void choose(learner *l, const spw_mark *marks, size_t n) {
                 continue;
             if (pass == 0)
                 total++;
-            else if (seen++ % (step > 0 ? step : 1) == 0)
+            else if (seen++ == one_in(step, l->units))
                 l->unit[l->units++] = k;
         }
     }
@@ -308,7 +315,7 @@ static void choose(learner *l, const spw_mark *marks, size_t n) {
 /* Mean square residuals beyond this tell of no pulse like the others. */
 static double strictest_of(learner *l, size_t stride, double noise) {
     size_t n = 0;
-    for (size_t u = 0; u < l->units; u += stride)
+    for (size_t k = 0, u; (u = one_in(stride, k)) < l->units; k++)
         l->sorted[n++] = l->misfit[u];
     qsort(l->sorted, n, sizeof *l->sorted, rising);
     return 6 * fmax(l->sorted[n / 2], noise * noise);

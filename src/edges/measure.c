@@ -1,6 +1,7 @@
 /* What the signal is like, and when its transitions are. */
 #include "edges/finder.h"
 
+#include "edges/hum.h"
 #include "edges/learn.h"
 #include "edges/plateau.h"
 #include "edges/scale.h"
@@ -91,6 +92,7 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     half = half < 64 ? half : 64;
     if (!(s.step > 0) || s.between > 0.3 * (double)half)
         return SPW_OK; /* slower than the shape can hold: a crossing is all there is */
+    f->overlap = short_intervals(f->marks, n, (double)half) > n / 10;
     double widest = (double)(SPW_WINDOW_MOST - 2 * half - 4);
     if (n >= 2 * SPW_PULSES_ENOUGH && short_intervals(f->marks, n, widest) < SPW_PULSES_ENOUGH)
         return SPW_OK; /* and so it is where pulses have more samples than can be learned from */
@@ -111,15 +113,17 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     }
     f->report.method = SPW_METHOD_TEMPLATE;
     if (f->learned_from == 0)
-        f->report.doubts |= n < 2 * SPW_PULSES_ENOUGH ? SPW_DOUBT_FEW : SPW_DOUBT_SATURATION;
+        f->report.doubts |= n < 2 * SPW_PULSES_ENOUGH ? SPW_DOUBT_FEW : SPW_DOUBT_NO_SHAPE;
     return status;
 }
 
 spw_status spw_finder_hum(const spw_edge_finder *f, const spw_trace *trace, size_t n, bool *hum) {
     double noise = spw_plateau_noise(trace, f->marks, n);
     spw_smooth smooth = {0};
-    noise = noise > 0 ? noise : 1e-7 * f->size.typical;
-    spw_status status = spw_plateau_fit(trace, f->marks, n, f->size.typical, noise, true, &smooth);
+    double quantum = spw_finder_quantum(f);
+    noise = fmax(noise > 0 ? noise : 1e-7 * f->size.typical, quantum / sqrt(12.0));
+    spw_plateau_signal signal = {f->size.typical, noise, quantum};
+    spw_status status = spw_plateau_fit(trace, f->marks, n, &signal, true, &smooth);
     *hum = smooth.hum > 0;
     return status;
 }
@@ -130,8 +134,8 @@ spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n
     double noise = f->noise > 0 ? f->noise : 1e-7 * f->size.typical;
     f->coarse = f->quantum / sqrt(12.0) > noise && f->size.typical < COARSE_STEPS * f->quantum;
     noise = fmax(noise, f->quantum / sqrt(12.0));
-    spw_status status =
-        spw_plateau_fit(trace, f->marks, n, f->size.typical, noise, true, &f->smooth);
+    spw_plateau_signal signal = {f->size.typical, noise, f->quantum};
+    spw_status status = spw_plateau_fit(trace, f->marks, n, &signal, true, &f->smooth);
     if (status != SPW_OK)
         return status;
     f->noise = f->spread = noise;

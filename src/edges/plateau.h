@@ -9,14 +9,17 @@
  * NAN when no plateau is long enough. */
 double spw_plateau_noise(const spw_trace *trace, const spw_mark *marks, size_t n);
 
-/* Fits droop (when `droop`; otherwise smooth->p and q are kept) and hum. Where the
- * data do not show one with certainty it is left at zero.
- *   step   height of a transition, for what is negligible
- *   noise  rms a sample */
-spw_status spw_plateau_fit(const spw_trace *trace, const spw_mark *marks, size_t n, double step,
-                           double noise, bool droop, spw_smooth *smooth) SPW_CHECKED;
+/* What tells a small effect from none. */
+typedef struct spw_plateau_signal {
+    double step;    /* height of a transition */
+    double noise;   /* rms a sample */
+    double quantum; /* step of the converter; 0 unknown */
+} spw_plateau_signal;
 
-/* Peak of the strongest line as the samples hold it; 0 without hum. */
-double spw_hum_amplitude(const spw_smooth *smooth);
+/* Fits droop (when `droop`; otherwise p, q and r are kept) and hum. Where the
+ * data do not show one with certainty it is left at zero. */
+spw_status spw_plateau_fit(const spw_trace *trace, const spw_mark *marks, size_t n,
+                           const spw_plateau_signal *signal, bool droop,
+                           spw_smooth *smooth) SPW_CHECKED;
 
 #endif

@@ -12,8 +12,10 @@
 typedef struct spw_quiet {
     double n;        /* windows */
     double variance; /* mean square residual; NAN without windows */
-    double unsure;   /* standard deviation of that mean, from the windows' own scatter */
-    double moves;    /* variance of an instant over what white noise of `variance` makes; 1 */
+    double straight; /* the same without what goes with a parabola, and ... */
+    double unsure;   /* ... the standard deviation of that mean, from the windows' own scatter */
+    double gain;     /* variance of an instant for unit noise, the mean over phases */
+    double moves;    /* variance over what white noise of `variance` makes, where more; or 1 */
 } spw_quiet;
 
 /* reach: samples of a fit on either side; quantum: the recorder's smallest step or 0. `window` is

@@ -1,6 +1,7 @@
 /* When the transitions of a stretch are. */
 #include "edges/finder.h"
 
+#include "edges/hum.h"
 #include "edges/plateau.h"
 #include "edges/scale.h"
 
@@ -13,11 +14,12 @@
 #define WINDOW_S 250e-6 /* how far a transition is fitted */
 #define SLOW_REACH 4.0  /* of its samples between the levels, either way */
 #define COLOURED 1.1 /* residuals where there is no transition over noise from sample to sample */
-#define POOLED_DOF 20.0  /* weight of the capture's noise in one transition's */
-#define PASSED_DOF 440.0 /* weight of earlier stretches in that */
-#define SHAPE_DOF 30.0   /* what the shape takes from the residuals */
-#define SHAPE_SHARE 1.24 /* variance it adds, over the number of pulses it is from */
-#define COARSE_SHARE 2.0 /* variance, when rounding exceeds the noise (found by simulation) */
+#define POOLED_DOF 20.0    /* weight of the capture's noise in one transition's */
+#define PASSED_DOF 440.0   /* weight of earlier stretches in that */
+#define SHAPE_DOF 30.0     /* what the shape takes from the residuals */
+#define SHAPE_SHARE 1.24   /* variance it adds, over the number of pulses it is from */
+#define COARSE_SHARE 2.0   /* variance, when rounding exceeds the noise (found by simulation) */
+#define COARSE_LOCKED 10.0 /* the same, where all transitions meet the same steps */
 #define CURVED 0.02 /* samples an edge, of slope times reach^2: mains hum (found by simulation) */
 #define CERTAIN 4.0 /* standard deviations above what noise would do */
 #define LESS 0.6    /* of the noise's variance */
@@ -48,7 +50,8 @@ static void cross(spw_edge_finder *f, const spw_trace *trace, size_t n, size_t k
         return;
     }
     f->glitches += (mark->flags & SPW_EDGE_DOUBTFUL) != 0; /* no plateau */
-    bool untold = (doubts_of(f, mark) & (SPW_DOUBT_SATURATION | SPW_DOUBT_SHAPE)) != 0;
+    bool untold =
+        (doubts_of(f, mark) & (SPW_DOUBT_SATURATION | SPW_DOUBT_NO_SHAPE | SPW_DOUBT_SHAPE)) != 0;
     if (counted)
         mark->u = 1 / sqrt(12.0);
     else
@@ -73,7 +76,7 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
     if ((doubts & SPW_DOUBT_CLIPPING) != 0)
         floor = FLOOR_CROSSING / M_SQRT2;
     bool bounded = mark->doubts != 0 && mark->bound_us > 0;
-    uint32_t untold = SPW_DOUBT_SATURATION | (bounded ? 0 : SPW_DOUBT_SHAPE);
+    uint32_t untold = SPW_DOUBT_SATURATION | SPW_DOUBT_NO_SHAPE | (bounded ? 0 : SPW_DOUBT_SHAPE);
     if ((doubts & untold) != 0 || (mark->doubts & SPW_DOUBT_CLIPPING) != 0)
         floor = UNTOLD;
     if (bounded) /* 2 u of a width reach it */
@@ -90,8 +93,9 @@ static void state_uncertainty(spw_edge_finder *f, spw_mark *mark, const spw_fit 
     /* plateaus that hold more than noise tell nothing of how little noise moves */
     s2 *= variance < LESS * f->quiet.variance ? fmax(f->quiet.moves, 1) : f->quiet.moves;
     if (f->coarse) /* steps of the converter, not noise: no help from averaging over samples */
-        s2 *= COARSE_SHARE;
-    mark->u = hypot(sqrt(s2 * fit->gain * share), hypot(floor, bent));
+        s2 *= spw_finder_locked(f) ? COARSE_LOCKED : COARSE_SHARE;
+    double gain = spw_finder_locked(f) ? fmax(fit->gain, f->quiet.gain) : fit->gain;
+    mark->u = hypot(sqrt(s2 * gain * share), hypot(floor, bent));
     mark->u = hypot(mark->u, fit->lean * fit->u_higher);
     mark->u = hypot(mark->u, f->settings.codec_samples / M_SQRT2);
     if (fit->clipped > 0)
@@ -129,8 +133,8 @@ static spw_status look_for_hum(spw_edge_finder *f, const spw_trace *trace, size_
         return SPW_OK;
     f->hum_searches++; /* a search is dear, and what tilts may be something else */
     spw_smooth smooth = f->smooth;
-    spw_status status =
-        spw_plateau_fit(trace, f->marks, n, f->size.typical, f->noise, false, &smooth);
+    spw_plateau_signal signal = {f->size.typical, f->noise, f->quantum};
+    spw_status status = spw_plateau_fit(trace, f->marks, n, &signal, false, &smooth);
     if (status != SPW_OK || !(smooth.hum > 0))
         return status;
     *found = true;
@@ -186,6 +190,10 @@ static void look_at_noise(spw_edge_finder *f, const spw_trace *trace, size_t n, 
     if (f->noise > 1.5 * f->quantum && quiet.n >= WINDOWS &&
         quiet.variance < LESS * f->noise * f->noise)
         f->noise = fmax(sqrt(quiet.variance), f->quantum / sqrt(12.0));
+    if (f->coarse) { /* rounding makes what is no noise */
+        f->quiet.moves = 1;
+        return;
+    }
     bool coloured = quiet.variance > COLOURED * COLOURED * f->noise * f->noise;
     f->spread = coloured ? sqrt(quiet.variance) : f->noise;
 }
@@ -321,8 +329,8 @@ spw_status spw_finder_time(spw_edge_finder *f, const spw_trace *trace, size_t n,
     spw_finder_count_clipped(f, f->marks + fresh, n - fresh);
     if (f->smooth.hum > 0 && f->any) { /* the mains wander: follow them */
         spw_smooth smooth = f->smooth;
-        spw_status status =
-            spw_plateau_fit(trace, f->marks, n, f->size.typical, f->noise, false, &smooth);
+        spw_plateau_signal signal = {f->size.typical, f->noise, f->quantum};
+        spw_status status = spw_plateau_fit(trace, f->marks, n, &signal, false, &smooth);
         if (status != SPW_OK)
             return status;
         if (smooth.hum > 0)

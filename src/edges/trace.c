@@ -56,6 +56,19 @@ static void integrate_once(const float *y, size_t n, double offset, double p, do
     }
 }
 
+static void integrate_more(const float *y, size_t n, const spw_smooth *smooth, double *z) {
+    double one = 0, two = 0, three = 0, offset = smooth->offset, before = offset;
+    for (size_t i = 0; i < n; i++) {
+        double here = (double)y[i] - offset, sum = i > 0 ? one + (before + here) / 2 : 0;
+        double area = two + (one + sum) / 2;
+        three += (two + area) / 2;
+        two = area;
+        one = sum;
+        before = here;
+        z[i] = here + smooth->p * one + smooth->q * two + smooth->r * three;
+    }
+}
+
 void spw_trace_smooth(const spw_trace *trace, const spw_smooth *smooth, size_t first, size_t n,
                       double *z) {
     const float *y = trace->y + first;
@@ -64,15 +77,8 @@ void spw_trace_smooth(const spw_trace *trace, const spw_smooth *smooth, size_t f
             z[i] = (double)y[i];
     } else if (smooth->q == 0) {
         integrate_once(y, n, smooth->offset, smooth->p, z);
-    } else if (n > 0) {
-        double one = 0, two = 0, offset = smooth->offset, before = offset;
-        for (size_t i = 0; i < n; i++) {
-            double here = (double)y[i] - offset, sum = i > 0 ? one + (before + here) / 2 : 0;
-            two += (one + sum) / 2;
-            one = sum;
-            before = here;
-            z[i] = here + smooth->p * one + smooth->q * two;
-        }
+    } else {
+        integrate_more(y, n, smooth, z);
     }
     if (smooth->hum > 0)
         subtract_hum(smooth, first, n, z);

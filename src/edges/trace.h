@@ -36,14 +36,15 @@ typedef struct spw_mark {
     float bound_us;  /* of them; NAN: not known */
 } spw_mark;
 
-/* The coupling undone: z = y + p I + q II (I, II: first and second running
- * integral), for two first-order high-passes in cascade p = w1 + w2, q = w1 w2;
- * for one q = 0. From z goes the hum: lines at multiples of one frequency. */
+/* The coupling undone: z = y + p I + q II + r III (running integrals), for three
+ * first-order high-passes in cascade p = w1 + w2 + w3, q = w1 w2 + w1 w3 + w2 w3,
+ * r = w1 w2 w3; for two r = 0, for one q = 0. From z goes the hum: lines at multiples of one
+ * frequency. */
 enum { SPW_HUM_LINES = 7 };
 typedef struct spw_smooth {
-    double p, q;   /* 1/samples, 1/samples^2 */
-    double offset; /* the recorder\'s own, which no coupling takes out (known with q) */
-    double hum;    /* radians a sample of the first line; 0: no hum */
+    double p, q, r; /* 1/samples, 1/samples^2, 1/samples^3 */
+    double offset;  /* the recorder\'s own, which no coupling takes out (known with q) */
+    double hum;     /* radians a sample of the first line; 0: no hum */
     double re[SPW_HUM_LINES], im[SPW_HUM_LINES]; /* sum re cos(k w i) + im sin(k w i) */
 } spw_smooth;
 

@@ -5,7 +5,7 @@
 #include <stdlib.h>
 
 /* Its larger uncertainty says all there is to it. */
-static const uint32_t TOLD_BY_U = SPW_DOUBT_FEW;
+static const uint32_t TOLD_BY_U = SPW_DOUBT_FEW | SPW_DOUBT_NO_SHAPE;
 
 /* Counted in samples, an edge is off by half of one at most. What tells unequal corners apart
  * gives the error that they cause if they are plain RC corners; others are worse. What a codec

@@ -206,8 +206,12 @@ static spw_status about_doubts(const spw_edge_report *report, spw_channel *c) {
         {SPW_DOUBT_CLIPPING,
          "the recording clips: lower its level; the stated uncertainty cannot be trusted"},
         {SPW_DOUBT_SATURATION,
-         "no one shape fits all edges: the recorder's input saturates (lower its level) or it "
-         "samples without a filter (record faster); the stated uncertainty cannot be trusted"},
+         "the recorder's input saturates (lower its level): the edges' shape bends with the "
+         "level; the stated uncertainty cannot be trusted"},
+        {SPW_DOUBT_NO_SHAPE,
+         "no one shape fits all edges: pulses have too few samples to learn it from, or the "
+         "recorder samples without a filter (record faster); the timing is coarser than it could "
+         "be"},
         {SPW_DOUBT_ASYMMETRY,
          "rising and falling edges have different shapes: widths may be off by more than the "
          "stated uncertainty"},

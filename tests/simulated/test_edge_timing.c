@@ -137,7 +137,7 @@ static void doubts_are_told(void **unused) {
     enum { CLIPPED, SATURATED, UNEQUAL, LOSSY, FEW, UNFILTERED, CASES };
     static const uint32_t wanted[CASES] = {SPW_DOUBT_CLIPPING,  SPW_DOUBT_SATURATION,
                                            SPW_DOUBT_ASYMMETRY, SPW_DOUBT_LOSSY,
-                                           SPW_DOUBT_FEW,       SPW_DOUBT_SATURATION};
+                                           SPW_DOUBT_FEW,       SPW_DOUBT_NO_SHAPE};
     for (int c = 0; c < CASES; c++) {
         sim_trial t = sim_trial_default(48000, 'h', 60);
         t.pulses = c == FEW ? 3 : 300;
