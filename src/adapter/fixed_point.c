@@ -115,7 +115,8 @@ spw_fixed_point spw_fixed_point_find(const spw_remap *remap, double tick_us, uns
 
 /* A tick that keeps the tolerance: halved from 2 us on. NAN: none of the bench file's. */
 static double tick_that_does(const spw_plan *plan) {
-    for (double tick = COARSEST_ADVISED_US; tick >= FINEST_TICK_US; tick /= 2) {
+    double tick = COARSEST_ADVISED_US;
+    for (; tick >= FINEST_TICK_US; tick /= 2) {
         if (tick >= plan->fixed_point.tick_us)
             continue;
         spw_fixed_point found =

@@ -163,7 +163,8 @@ static double coarse_step(const outputs *o, double tick_us, double finest_us, do
         p->at[k] = phase(o->us[k], 1 / coarsest);
         p->turn[k] = phase(o->us[k], 1 / apart);
     }
-    for (double f = coarsest; f <= finest; f += apart) {
+    double f = coarsest;
+    for (; f <= finest; f += apart) {
         double complex sum = 0;
         for (size_t k = 0; k < o->n; k++) {
             sum += p->at[k];

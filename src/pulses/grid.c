@@ -145,13 +145,15 @@ static void try_rounded(search *s, double step_s) {
 static double try_all(search *s) {
     static const double clock_hz[] = {64e6,  72e6,  100e6, 125e6,    160e6,
                                       168e6, 240e6, 250e6, 400e6 / 3};
-    for (double decade = 1e2; decade < 1e10; decade *= 10)
+    static const double decade_hz[] = {1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9};
+    enum { DECADES = sizeof decade_hz / sizeof decade_hz[0] };
+    for (size_t d = 0; d < DECADES; d++)
         for (int rate = 10; rate < 100; rate++)
-            try_step(s, 0.1 / (rate * decade));
+            try_step(s, 0.1 / (rate * decade_hz[d]));
     double plain = s->best, all_hz = 0;
-    for (double decade = 1e2; decade < 1e10; decade *= 10)
+    for (size_t d = 0; d < DECADES; d++)
         for (int rate = 100; rate < 1000; rate++)
-            try_rounded(s, 1 / (rate * decade));
+            try_rounded(s, 1 / (rate * decade_hz[d]));
     for (size_t c = 0; c < sizeof clock_hz / sizeof clock_hz[0]; c++) {
         all_hz += clock_hz[c];
         for (int by = 1; by <= SPW_GRID_MAX_S * clock_hz[c]; by++)

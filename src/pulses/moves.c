@@ -165,9 +165,9 @@ static spw_status settle(const spw_hold_finder *f, spw_piece *list, size_t n, si
     size_t from = after ? edge->first : hold->first, to = after ? hold->end : edge->end;
     if (to - from != edge->end - edge->first + hold->end - hold->first)
         return SPW_OK; /* something else in between */
-    spw_sums rest = first == last ? (spw_sums){0}
-                    : after       ? sums_of_pieces(list, first, last - 1)
-                                  : sums_of_pieces(list, first + 1, last);
+    spw_sums rest = {0};
+    if (first < last)
+        rest = sums_of_pieces(list, after ? first : first + 1, after ? last - 1 : last);
     spw_sums all = rest.n > 0 ? spw_sums_join(&rest, &edge->sums) : edge->sums;
     double frame_us = all.tt > 0 ? fabs(all.tv / all.tt) * f->regime->period_us * 1e-6 : 0;
     if (frame_us > f->noise.sd_us)

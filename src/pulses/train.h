@@ -29,41 +29,41 @@ typedef struct spw_chunk {
 struct spw_train {
     double width_low_us, width_high_us;
     double timebase_ppm;
-    bool has_polarity;
-    spw_polarity polarity;
     double asked_rate_hz; /* where all times come from a --rate; else 0 */
     double resolution_us; /* NAN when unknown */
-    spw_grid_kind grid;   /* that all instants of the capture lie on, beside the file's own */
     double grid_us;
-
-    spw_chunk *chunk; /* judged and kept */
-    size_t chunks, chunk_room;
-    spw_edge *window; /* being filled */
-    uint32_t in_window, window_room;
-    spw_edge *dropped; /* the first window that was not kept, for the reason */
-    uint32_t n_dropped;
+    spw_grid_kind grid; /* that all instants of the capture lie on, beside the file's own */
+    spw_polarity polarity;
+    bool has_polarity;
     bool dropping; /* the last window judged was not kept */
     bool has_last;
+    bool chosen_from, entered, has_before; /* of the stretch that is judged, below */
+    bool read;                             /* a channel of widths that another instrument read */
+    bool step_shown;                       /* by its values; else it is assumed */
+    bool built;                            /* spw_train_build was called */
+
+    uint32_t in_window, window_room, n_dropped;
+    spw_chunk *chunk; /* judged and kept */
+    size_t chunks, chunk_room;
+    spw_edge *window;             /* being filled */
+    spw_edge *dropped;            /* the first window that was not kept, for the reason */
     _Atomic uint64_t *edges_left; /* that may be kept, all trains of a capture; borrowed or NULL */
     uint64_t transitions;         /* all, kept or not */
     uint64_t dropped_edges;       /* not kept */
     double dropped_first_s, dropped_last_s;
     spw_edge last; /* the last edge of any kind, where has_last; its level is the line's last */
+
     /* The stretch that is judged, chosen.c: */
     double from_s, to_s; /* 0 and INFINITY where not chosen */
-    bool chosen_from, entered, has_before;
-    spw_edge before;  /* the last edge before from_s */
-    spw_shift *shift; /* where the frames' lattice shifts, without the clock's correction */
+    spw_edge before;     /* the last edge before from_s */
+    spw_shift *shift;    /* where the frames' lattice shifts, without the clock's correction */
     size_t shifts, shift_room;
 
-    /* A channel of pulse widths that another instrument read: */
+    /* Widths that another instrument read: */
     double instant_us;  /* step of its rows' times; resolution_us is that of the widths */
     spw_pulse *reading; /* until spw_train_build */
     size_t readings, reading_room;
-    bool read;
-    bool step_shown; /* by the values; else it is assumed */
 
-    bool built; /* spw_train_build was called: */
     spw_channel channel;
 };
 
