@@ -10,9 +10,6 @@
 /* Rounding alone, and a clamp between two ticks, stay within one; what is more comes
  * from the word. */
 #define WELL_ROUNDED_TICKS 1.0
-/* Ticks that are advised; the finest is the bench file's. */
-#define COARSEST_ADVISED_US 2.0
-#define FINEST_TICK_US 0.25
 
 double spw_exact_line(const spw_exact *e, uint64_t in_ticks) {
     double in = fmin(fmax((double)in_ticks * e->tick_us, e->remap->segment[0].from_us),
@@ -113,16 +110,17 @@ spw_fixed_point spw_fixed_point_find(const spw_remap *remap, double tick_us, uns
     return fixed;
 }
 
-/* A tick that keeps the tolerance: halved from 2 us on. NAN: none of the bench file's. */
+/* The coarsest tick, finer than the plan's, that keeps the tolerance. NAN: none of the bench
+ * file's. */
 static double tick_that_does(const spw_plan *plan) {
-    double tick = COARSEST_ADVISED_US;
-    for (; tick >= FINEST_TICK_US; tick /= 2) {
-        if (tick >= plan->fixed_point.tick_us)
+    static const double tick_us[] = {2, 1, 0.5, 0.25};
+    for (size_t i = 0; i < sizeof tick_us / sizeof tick_us[0]; i++) {
+        if (tick_us[i] >= plan->fixed_point.tick_us)
             continue;
         spw_fixed_point found =
-            spw_fixed_point_find(&plan->remap, tick, plan->fixed_point.word_bits, NAN);
+            spw_fixed_point_find(&plan->remap, tick_us[i], plan->fixed_point.word_bits, NAN);
         if (found.known && found.worst_error_us <= plan->servo.tolerance_us)
-            return tick;
+            return tick_us[i];
     }
     return NAN;
 }

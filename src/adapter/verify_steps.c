@@ -163,8 +163,9 @@ static double coarse_step(const outputs *o, double tick_us, double finest_us, do
         p->at[k] = phase(o->us[k], 1 / coarsest);
         p->turn[k] = phase(o->us[k], 1 / apart);
     }
-    double f = coarsest;
-    for (; f <= finest; f += apart) {
+    size_t looks = finest > coarsest ? (size_t)((finest - coarsest) / apart) + 1 : 1;
+    for (size_t i = 0; i < looks; i++) {
+        double f = coarsest + (double)i * apart;
         double complex sum = 0;
         for (size_t k = 0; k < o->n; k++) {
             sum += p->at[k];

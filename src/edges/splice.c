@@ -165,13 +165,20 @@ static uint32_t bucket_of(const float *y) {
     return key >> 20;
 }
 
+static bool is_alike(const float *a, const float *b) {
+    for (int i = 0; i < PATTERN; i++)
+        if (a[i] != b[i])
+            return false;
+    return true;
+}
+
 /* Looks the pattern at sample `at` up among the places before it. */
 static bool look_up(const places *p, const spw_trace *trace, size_t base, size_t at, double start_s,
                     spw_edge_report *report) {
     const float *y = trace->y;
     for (int32_t i = p->head[bucket_of(y + at)]; i != NOWHERE; i = p->next[i]) {
         size_t before = base + (size_t)i;
-        if (at - before >= LEAST_RUN && memcmp(y + before, y + at, PATTERN * sizeof *y) == 0 &&
+        if (at - before >= LEAST_RUN && is_alike(y + before, y + at) &&
             comes_twice(trace, at, at - before, start_s, report))
             return true;
     }

@@ -72,7 +72,8 @@ typedef struct ways {
 static void make_ways(const spw_shape *shape, size_t samples, ways *w) {
     double value[SPW_PROFILE + 2], slope[SPW_PROFILE + 2];
     *w = (ways){0};
-    spw_shape_at(shape, (double)(samples / 2) + 1, 0, samples + 2, value, slope);
+    size_t middle = samples / 2 + 1;
+    spw_shape_at(shape, (double)middle, 0, samples + 2, value, slope);
     for (size_t i = 0; i < samples; i++) {
         double done = value[i + 1] / shape->height;
         w->x[BEND][i] = (slope[i + 2] - slope[i]) / 2;

@@ -56,7 +56,7 @@ static void told_and_in_the_interval(void **state) {
     print_message("drift told in %zu of %zu captures; %zu of %zu holds covered\n", told, all,
                   covered, holds);
     assert_true(told + 4 >= all); /* a short capture with jitter shows it in the frames alone */
-    assert_true(covered >= 0.95 * (double)holds);
+    assert_true((double)covered >= 0.95 * (double)holds);
 }
 
 /* 60 s of sound, 2 ppm a second: -0.09 us on average where the rest of U95 is 0.01. */
