@@ -9,6 +9,7 @@
 #define GUARD_S 250e-6 /* the transition's ringing, ... */
 #define SEGMENT_S 30e-3
 #define LONGEST_S 60e-3
+#define STRIDE_S 30e-6 /* short against the lines of hum */
 enum {
     GUARD = 4,  /* ... at least so many samples of it */
     RINGS = 24, /* samples, above the noise */
@@ -23,6 +24,8 @@ typedef struct walker {
     double one, two, three, before; /* running integrals */
     double level, bare[3];          /* bare steps: their level, its integrals */
     double mark[2];                 /* before and behind */
+    bool simple;
+    size_t stride, last; /* simple: samples from one that is taken to the next */
     uint32_t plateau, segment;
 } walker;
 
@@ -71,13 +74,51 @@ static void walk(walker *w, size_t from, size_t to, bool keep) {
                   .segment = w->segment};
 }
 
+/* The same where the coupling has one corner, and is known: one integral, over every few
+ * samples. What it is off by at a transition is the same for all of the next plateau. */
+static void walk_one(walker *w, size_t from, size_t to, bool keep) {
+    double sum = 0, area = 0, used = 0;
+    bool good = keep && w->bins->n < MOST;
+    const float *y = w->trace->y;
+    for (size_t i = from; i < to; i += w->stride) {
+        double here = (double)y[i];
+        if (i > w->start)
+            w->one += (double)(i - w->last) * (w->before + here) / 2;
+        w->last = i;
+        w->before = here;
+        sum += here;
+        area += w->one;
+        used++;
+    }
+    for (size_t i = from; good && i < to; i++)
+        good = w->trace->flag[i] == 0;
+    if (!good)
+        return;
+    double middle = (double)from + (used - 1) / 2 * (double)w->stride;
+    double t = middle - (double)w->start;
+    w->bins->bin[w->bins->n++] =
+        (spw_bin){.t = middle,
+                  .clear = fmin((double)from - w->mark[0], w->mark[1] - (double)to),
+                  .value = {t, sum / used, area / used},
+                  .plateau = w->plateau,
+                  .segment = w->segment};
+}
+
+static void step_on(walker *w, size_t from, size_t to, bool keep) {
+    if (w->simple)
+        walk_one(w, from, to, keep);
+    else
+        walk(w, from, to, keep);
+}
+
 static void reduce(const spw_trace *trace, const spw_mark *marks, size_t n, double bin_s,
-                   spw_bins *bins) {
+                   bool simple, spw_bins *bins) {
     size_t guard = spw_trace_samples(trace->rate_hz, GUARD_S, GUARD);
     size_t segment = spw_trace_samples(trace->rate_hz, SEGMENT_S, 64);
     size_t longest = spw_trace_samples(trace->rate_hz, LONGEST_S, 128);
-    walker w = {.trace = trace, .bins = bins};
+    walker w = {.trace = trace, .bins = bins, .simple = simple};
     w.bin_samples = spw_trace_samples(trace->rate_hz, bin_s, 1);
+    w.stride = spw_trace_samples(trace->rate_hz, STRIDE_S, 1);
     bins->width = (double)w.bin_samples;
     size_t at = 0, plateaus = 0;
     start_segment(&w, 0);
@@ -95,12 +136,12 @@ static void reduce(const spw_trace *trace, const spw_mark *marks, size_t n, doub
         w.mark[1] = k < n ? marks[k].at : INFINITY;
         size_t step = k > 0 ? (size_t)fmax(rint(marks[k - 1].at), 0) : 0;
         if (k > 0 && step > at && step < trace->n) {
-            walk(&w, at, step, false);
+            step_on(&w, at, step, false);
             at = step;
         }
         w.level = k > 0 ? (marks[k - 1].sign > 0) : k < n ? (marks[k].sign < 0) : 0;
         if (from > at && from < trace->n) {
-            walk(&w, at, from, false);
+            step_on(&w, at, from, false);
             at = from;
         }
         for (; at + w.bin_samples <= to; at += w.bin_samples) {
@@ -109,7 +150,7 @@ static void reduce(const spw_trace *trace, const spw_mark *marks, size_t n, doub
                 plateaus = 0;
                 cut = false;
             }
-            walk(&w, at, at + w.bin_samples, true);
+            step_on(&w, at, at + w.bin_samples, true);
         }
     }
 }
@@ -131,11 +172,11 @@ static spw_status make_rows(spw_bins *b) {
 }
 
 spw_status spw_bins_make(const spw_trace *trace, const spw_mark *marks, size_t n, double bin_s,
-                         spw_bins *bins) {
+                         bool simple, spw_bins *bins) {
     *bins = (spw_bins){.bin = malloc(MOST * sizeof *bins->bin)};
     if (bins->bin == NULL)
         return SPW_ERR_MEMORY;
-    reduce(trace, marks, n, bin_s, bins);
+    reduce(trace, marks, n, bin_s, simple, bins);
     return make_rows(bins);
 }
 
@@ -235,7 +276,7 @@ static void less_column(spw_bins *b, size_t with, size_t columns) {
         for (size_t j = i; j < end && own > 0; j++) {
             double *row = b->row + j * SPW_COLUMNS, x = row[with];
             for (size_t c = 0; c < columns; c++)
-                row[c] -= sum[c] * x;
+                row[c] -= c == with ? 0 : sum[c] * x;
         }
         i = end;
     }

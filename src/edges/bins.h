@@ -44,9 +44,10 @@ typedef struct spw_bins {
     double *row;  /* n rows of SPW_COLUMNS, as last filled */
 } spw_bins;
 
-/* Bins of bin_s; memory for at most so many. */
+/* Bins of bin_s; `simple`: the first integral alone is filled, the others stay 0; memory for at
+ * most so many. */
 spw_status spw_bins_make(const spw_trace *trace, const spw_mark *marks, size_t n, double bin_s,
-                         spw_bins *bins) SPW_CHECKED;
+                         bool simple, spw_bins *bins) SPW_CHECKED;
 void spw_bins_free(spw_bins *bins);
 /* Every `by` of them on one plateau as one, but for those nearer to a transition than a
  * converter rings. */

@@ -88,8 +88,8 @@ struct spw_edge_finder {
     spw_edge_report report;
 };
 
-/* Is there mains hum in it? */
-spw_status spw_finder_hum(const spw_edge_finder *f, const spw_trace *trace, size_t n,
+/* Is there mains hum in it? It is kept for learning to start from. */
+spw_status spw_finder_hum(spw_edge_finder *f, const spw_trace *trace, size_t n,
                           bool *hum) SPW_CHECKED;
 /* Learns what it can from the first stretch that holds transitions. */
 spw_status spw_finder_learn(spw_edge_finder *f, const spw_trace *trace, size_t n) SPW_CHECKED;

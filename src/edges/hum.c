@@ -33,7 +33,8 @@ typedef struct search {
     double *e;             /* what is left of y */
     double *column[APART]; /* orthonormal */
     size_t columns;
-    double *line[4]; /* of one frequency */
+    double *line[4];    /* of one frequency */
+    double *segment[2]; /* lines and bows of segments */
     double *block;
 } search;
 
@@ -48,7 +49,7 @@ static void take_column(const spw_bins *b, size_t c, double *x) {
 }
 
 static spw_status search_begin(const spw_bins *bins, bool droop, search *s) {
-    enum { BY = 4, ARRAYS = 1 + APART + 4 };
+    enum { BY = 4, ARRAYS = 1 + APART + 4 + 2 };
     *s = (search){.e = NULL};
     spw_status status = spw_bins_merge(bins, BY, &s->bins);
     if (status != SPW_OK)
@@ -62,7 +63,11 @@ static spw_status search_begin(const spw_bins *bins, bool droop, search *s) {
     s->e = s->block;
     for (size_t i = 0; i < 4; i++)
         s->line[i] = s->block + (1 + APART + i) * n;
+    for (size_t v = 0; v < 2; v++)
+        s->segment[v] = s->block + (1 + APART + 4 + v) * n;
     spw_bins_fill(&s->bins, 0, NULL, 0, NULL);
+    take_column(&s->bins, SPW_COL_T, s->segment[0]);
+    take_column(&s->bins, SPW_COL_TT, s->segment[1]);
     take_column(&s->bins, SPW_COL_Y, s->e);
     for (size_t c = 0; c < (droop ? APART : 3); c++) {
         double *x = s->column[s->columns] = s->block + (1 + c) * n;
@@ -88,14 +93,45 @@ static void search_end(search *s) {
     free(s->block);
 }
 
-/* How much of e's square the lines at the multiples of w take out. */
-static double gain_of(search *s, double w, const int *line, size_t lines) {
+/* Takes constants of plateaus, and what goes with the segments' lines and bows, out of x. */
+static void centre(const search *s, double *x) {
+    const spw_bins *b = &s->bins;
+    for (size_t i = 0, end; i < b->n; i = end) {
+        double sum = 0;
+        for (end = i; end < b->n && b->bin[end].plateau == b->bin[i].plateau; end++)
+            sum += x[end];
+        sum /= (double)(end - i);
+        for (size_t j = i; j < end; j++)
+            x[j] -= sum;
+    }
+    for (size_t v = 0; v < (b->bows ? 2 : 1); v++) {
+        const double *with = s->segment[v];
+        for (size_t i = 0, end; i < b->n; i = end) {
+            double sum = 0, own = 0;
+            for (end = i; end < b->n && b->bin[end].segment == b->bin[i].segment; end++) {
+                sum += x[end] * with[end];
+                own += with[end] * with[end];
+            }
+            for (size_t j = i; j < end && own > 0; j++)
+                x[j] -= sum / own * with[j];
+        }
+    }
+}
+
+/* How much of e's square the lines of w and 3 w take out. */
+static double gain_of(search *s, double w) {
     size_t n = s->bins.n;
     double gain = 0;
-    spw_bins_fill(&s->bins, w, line, lines, NULL);
-    for (size_t c = 0; c < 2 * lines; c++) {
+    for (size_t i = 0; i < n; i++) {
+        double re = cos(w * s->bins.bin[i].t), im = sin(w * s->bins.bin[i].t);
+        s->line[0][i] = re;
+        s->line[1][i] = im;
+        s->line[2][i] = re * (4 * re * re - 3); /* of three times the angle */
+        s->line[3][i] = im * (3 - 4 * im * im);
+    }
+    for (size_t c = 0; c < 4; c++) {
         double *x = s->line[c];
-        take_column(&s->bins, SPW_COL_HUM + c, x);
+        centre(s, x);
         double all = spw_dot(x, x, n);
         project(x, s->column, s->columns, n);
         project(x, s->line, c, n);
@@ -112,8 +148,6 @@ static double gain_of(search *s, double w, const int *line, size_t lines) {
     return gain;
 }
 
-static const int one_and_three[2] = {1, 3};
-
 typedef struct found {
     double w, gain;
 } found;
@@ -121,7 +155,7 @@ typedef struct found {
 static found best_within(search *s, double rate_hz, double from_hz, double to_hz, double step_hz) {
     found best = {0, 0};
     for (double hz = from_hz; hz < to_hz + step_hz / 2; hz += step_hz) {
-        double w = 2 * M_PI * hz / rate_hz, gain = gain_of(s, w, one_and_three, 2);
+        double w = 2 * M_PI * hz / rate_hz, gain = gain_of(s, w);
         if (gain > best.gain)
             best = (found){w, gain};
     }
@@ -159,7 +193,7 @@ static double usual_gain(search *s, double rate_hz, double frames, double resolu
     for (double hz = 40.3; hz < 70 && n < MOST; hz += step) {
         bool mains = fabs(hz - 50) < 1.5 || fabs(hz - 60) < 1.5;
         if (!mains && off_frames_hz(hz, frames) > resolution_hz)
-            gain[n++] = gain_of(s, 2 * M_PI * hz / rate_hz, one_and_three, 2);
+            gain[n++] = gain_of(s, 2 * M_PI * hz / rate_hz);
     }
     if (n < 4)
         return 0;
@@ -192,6 +226,7 @@ static double search_hum(search *s, const spw_mark *marks, size_t n, double rate
 static bool fit_lines(spw_bins *b, double w, bool droop, bool known, spw_smooth *smooth,
                       spw_fitted *f) {
     enum { ROUNDS = 12 };
+    double rest = known ? 0.1 : 0.02; /* of its uncertainty, of the last step */
     size_t use[SPW_COLUMNS], n = 0;
     for (size_t c = 0; droop && c < COUPLING; c++)
         use[n++] = coupling[c];
@@ -211,7 +246,7 @@ static bool fit_lines(spw_bins *b, double w, bool droop, bool known, spw_smooth 
         if (!turn)
             continue;
         double step = f->value[SPW_COL_HUM + SPW_HUM_COLUMNS];
-        settled = fabs(step) < 0.02 * f->error[SPW_COL_HUM + SPW_HUM_COLUMNS];
+        settled = fabs(step) < rest * f->error[SPW_COL_HUM + SPW_HUM_COLUMNS];
         w += settled ? 0 : step;
     }
     return true;
@@ -238,38 +273,56 @@ static bool certain(const spw_bins *b, const spw_fitted *without, const spw_fitt
            spw_hum_amplitude(hum) > (on_frames ? ON_FRAMES : NEGLIGIBLE) * signal->step;
 }
 
+/* Beside what the rows are, lines near w, and whether a railway's do better. */
+static bool best_lines(spw_bins *b, double w, double rail_w, double most, bool droop, bool known,
+                       spw_smooth *hum, spw_fitted *with) {
+    spw_smooth rail = *hum;
+    spw_fitted by_rail;
+    if (!fit_lines(b, w, droop, known, hum, with) || !(fabs(hum->hum - w) < most))
+        return false;
+    if (rail_w > 0 && fit_lines(b, rail_w, droop, false, &rail, &by_rail) &&
+        by_rail.rss < with->rss && fabs(rail.hum - rail_w) < most) {
+        *hum = rail;
+        *with = by_rail;
+    }
+    return true;
+}
+
+static bool nothing_left(spw_bins *b, const spw_trace *trace, const spw_plateau_signal *signal,
+                         bool droop, spw_fitted *without) {
+    double span_s = (b->bin[b->n - 1].t - b->bin[0].t) / trace->rate_hz;
+    spw_bins_fill(b, 0, NULL, 0, NULL);
+    return !spw_bins_solve(b, coupling, droop ? COUPLING : 0, without) || !(span_s > LEAST_S) ||
+           !(trace->rate_hz > LEAST_RATE_HZ) ||
+           !(without->rss / fmax(without->dof, 1) >
+             LEFT * signal->noise * signal->noise / b->width);
+}
+
 spw_status spw_hum_fit(const spw_trace *trace, const spw_mark *marks, size_t n, spw_bins *b,
                        const spw_plateau_signal *signal, double known, bool droop,
                        spw_smooth *smooth) {
-    double span_s = (b->bin[b->n - 1].t - b->bin[0].t) / trace->rate_hz, w = known;
     spw_fitted without, with;
-    spw_bins_fill(b, 0, NULL, 0, NULL);
-    if (!spw_bins_solve(b, coupling, droop ? COUPLING : 0, &without) || !(span_s > LEAST_S) ||
-        !(trace->rate_hz > LEAST_RATE_HZ) ||
-        !(without.rss / fmax(without.dof, 1) > LEFT * signal->noise * signal->noise / b->width))
+    if (nothing_left(b, trace, signal, droop, &without))
         return SPW_OK;
+    double most = WANDER_HZ * 2 * M_PI / trace->rate_hz, w = known, rail_w = 0;
     bool on_frames = false;
-    double rail_w = 0;
-    if (known <= 0) {
-        search s;
-        spw_status status = search_begin(b, droop, &s);
-        if (status != SPW_OK)
-            return status;
-        w = s.bins.n > 24 ? search_hum(&s, marks, n, trace->rate_hz, &on_frames, &rail_w) : 0;
-        search_end(&s);
+    spw_smooth hum = *smooth;
+    if (known > 0 && !droop) {
+        if (best_lines(b, w, 0, most, droop, true, &hum, &with) &&
+            certain(b, &without, &with, signal, &hum, on_frames))
+            *smooth = hum;
+        return SPW_OK;
     }
-    double most = WANDER_HZ * 2 * M_PI / trace->rate_hz;
-    spw_smooth hum = *smooth, rail = *smooth;
-    bool good = w > 0 && fit_lines(b, w, droop, known > 0, &hum, &with) && fabs(hum.hum - w) < most;
-    if (good && rail_w > 0) {
-        spw_fitted by_rail;
-        if (fit_lines(b, rail_w, droop, false, &rail, &by_rail) && by_rail.rss < with.rss &&
-            fabs(rail.hum - rail_w) < most) {
-            hum = rail;
-            with = by_rail;
-        }
-    }
-    if (good && certain(b, &without, &with, signal, &hum, on_frames))
+    search s;
+    spw_status status = search_begin(b, droop, &s);
+    if (status != SPW_OK)
+        return status;
+    if (known <= 0 && s.bins.n > 24)
+        w = search_hum(&s, marks, n, trace->rate_hz, &on_frames, &rail_w);
+    if (w > 0 && s.bins.n > 24 && !nothing_left(&s.bins, trace, signal, droop, &without) &&
+        best_lines(&s.bins, w, rail_w, most, droop, false, &hum, &with) &&
+        certain(&s.bins, &without, &with, signal, &hum, on_frames))
         *smooth = hum;
+    search_end(&s);
     return SPW_OK;
 }

@@ -117,14 +117,16 @@ static spw_status learn_shape(spw_edge_finder *f, const spw_trace *trace, size_t
     return status;
 }
 
-spw_status spw_finder_hum(const spw_edge_finder *f, const spw_trace *trace, size_t n, bool *hum) {
+spw_status spw_finder_hum(spw_edge_finder *f, const spw_trace *trace, size_t n, bool *hum) {
     double noise = spw_plateau_noise(trace, f->marks, n);
     spw_smooth smooth = {0};
     double quantum = spw_finder_quantum(f);
     noise = fmax(noise > 0 ? noise : 1e-7 * f->size.typical, quantum / sqrt(12.0));
     spw_plateau_signal signal = {f->size.typical, noise, quantum};
     spw_status status = spw_plateau_fit(trace, f->marks, n, &signal, true, &smooth);
-    *hum = smooth.hum > 0;
+    *hum = status == SPW_OK && smooth.hum > 0;
+    if (*hum)
+        f->smooth = smooth;
     return status;
 }
 

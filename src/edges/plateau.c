@@ -98,7 +98,9 @@ spw_status spw_plateau_fit(const spw_trace *trace, const spw_mark *marks, size_t
     smooth->hum = 0;
     if (droop)
         smooth->p = smooth->q = smooth->r = 0;
-    spw_status status = spw_bins_make(trace, marks, n, known > 0 ? FOLLOWING_BIN_S : BIN_S, &bins);
+    bool following = known > 0 && !droop;
+    spw_status status = spw_bins_make(trace, marks, n, following ? FOLLOWING_BIN_S : BIN_S,
+                                      following && smooth->q == 0, &bins);
     if (status != SPW_OK)
         return status;
     if (bins.n >= 24) {

@@ -16,7 +16,39 @@ void spw_smooth_shift(spw_smooth *smooth, size_t by) {
     }
 }
 
+/* Over a window that is short against its lines' periods the hum is a polynomial about the
+ * middle: Taylor's, of order 9; the rest is below arc^10 / 10! of a line. */
+enum { ORDER = 9 };
+#define SHORT_ARC 1.35 /* of the last line, from the middle to an end */
+
+static void subtract_short(const spw_smooth *smooth, size_t first, size_t n, double *z) {
+    double w = smooth->hum, middle = (double)(n - 1) / 2;
+    double arc = fmod(w * ((double)first + middle), 2 * M_PI), one_re = cos(arc), one_im = sin(arc);
+    double re = 1, im = 0, coefficient[ORDER + 1] = {0};
+    for (int k = 0; k < SPW_HUM_LINES; k++) {
+        double next = re * one_re - im * one_im, term = 1;
+        im = re * one_im + im * one_re;
+        re = next;
+        double even = smooth->re[k] * re + smooth->im[k] * im;
+        double odd = smooth->im[k] * re - smooth->re[k] * im;
+        for (int j = 0; j <= ORDER; j++) {
+            coefficient[j] += term * (j % 2 == 0 ? even : odd);
+            term *= (j % 2 == 0 ? 1 : -1) * w * (k + 1) / (j + 1);
+        }
+    }
+    for (size_t i = 0; i < n; i++) {
+        double x = (double)i - middle, value = coefficient[ORDER];
+        for (int j = ORDER; j-- > 0;)
+            value = value * x + coefficient[j];
+        z[i] -= value;
+    }
+}
+
 static void subtract_hum(const spw_smooth *smooth, size_t first, size_t n, double *z) {
+    if (smooth->hum * SPW_HUM_LINES * (double)n / 2 < SHORT_ARC) {
+        subtract_short(smooth, first, n, z);
+        return;
+    }
     for (int k = 0; k < SPW_HUM_LINES; k++) {
         double w = smooth->hum * (k + 1), start = fmod(w * (double)first, 2 * M_PI);
         double turn_re = cos(w), turn_im = sin(w);

@@ -116,7 +116,7 @@ static double pooled_sd(const spw_channel *c) {
 }
 
 /* The strongest line of the longest hold's widths, frame by frame. */
-static spw_status width_line(const spw_picked *p, spw_channel *c) {
+static spw_status width_line(const spw_recording *recording, const spw_picked *p, spw_channel *c) {
     const spw_hold *longest = NULL;
     for (size_t h = 0; h < c->holds; h++)
         if (longest == NULL || c->hold[h].pulses > longest->pulses)
@@ -135,7 +135,9 @@ static spw_status width_line(const spw_picked *p, spw_channel *c) {
     spw_status status =
         n < LEAST_FRAMES ? SPW_OK : spw_strongest_line(us, n, &cycles, &amplitude, &chance);
     free(us);
-    if (status != SPW_OK)
+    /* a swing within the recorder's step or its scatter is the recorder's */
+    double least = fmax(recording->resolution_us, longest->width_us.floor);
+    if (status != SPW_OK || amplitude <= least)
         return status;
     c->line_hz = cycles * c->frame_rate_hz;
     c->line_amplitude_us = amplitude;
@@ -158,5 +160,5 @@ spw_status spw_step_find(const spw_recording *recording, const spw_picked *picke
     free(l);
     if (status == SPW_OK && isnan(channel->step_us))
         spw_counter_find(picked, channel);
-    return status == SPW_OK ? width_line(picked, channel) : status;
+    return status == SPW_OK ? width_line(recording, picked, channel) : status;
 }

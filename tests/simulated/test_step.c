@@ -164,10 +164,30 @@ static void ripple(void **state) {
     spw_channel_clear(&channel);
 }
 
+/* Half of the recorder's step of 1 ns: that is the recorder's, whatever its probability. */
+static void ripple_below_the_resolution(void **state) {
+    (void)state;
+    script s = {
+        .jitter_us = 2e-4, .wave_us = 5e-4, .wave_hz = 12.5, .holds = 1, .frames = 400, .seed = 32};
+    spw_channel channel;
+    measure(&s, &channel);
+    assert_true(isnan(channel.line_p) && isnan(channel.line_hz));
+    spw_channel_clear(&channel);
+    s.wave_us = 2e-3; /* twice the step */
+    measure(&s, &channel);
+    assert_true(channel.line_p < 1e-6 && fabs(channel.line_hz - 12.5) < 0.1);
+    spw_channel_clear(&channel);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(steps),      cmocka_unit_test(no_step),  cmocka_unit_test(ramps),
-        cmocka_unit_test(few_levels), cmocka_unit_test(counters), cmocka_unit_test(ripple),
+        cmocka_unit_test(ripple_below_the_resolution),
+        cmocka_unit_test(steps),
+        cmocka_unit_test(no_step),
+        cmocka_unit_test(ramps),
+        cmocka_unit_test(few_levels),
+        cmocka_unit_test(counters),
+        cmocka_unit_test(ripple),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
