@@ -49,8 +49,8 @@ static void one_edge_dithered(void **state) {
     assert_true(bound(N, 20000, 1, 1, 0) < 0.02);
     /* less than half a sample is what rounding by itself shows */
     assert_near(bound(N, 20000, 0.45, 0.45, 0), 0.975, 0.02);
-    /* sd 0.7: exp(-2 pi^2 (0.49 - 0.25)) = 0.0087 of 0.975 times the root of 6/pi^2 */
-    assert_near(bound(N, 20000, 0.7, 0.7, 0), 0.0087 * 0.76, 0.02);
+    /* sd 0.6: exp(-2 pi^2 (0.36 - 0.25)) = 0.114 of 0.975 times the root of 6/pi^2, 0.78 */
+    assert_near(bound(N, 20000, 0.6, 0.6, 0), 0.114 * 0.975 * 0.78, 0.015);
 }
 
 /* Few frames never average an edge away: sharp corners of the sawtooth are left. */

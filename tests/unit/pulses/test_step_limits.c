@@ -102,10 +102,9 @@ static void line_in_the_widths(void **state) {
         at[i] = i;
     }
     for (size_t n = 31; n <= N; n += 33) {
-        spw_hold hold = hand_hold(0, 1500, 0.1, n);
-        hold.first_pulse = 0;
-        hold.end_pulse = n;
-        spw_channel c = hand_channel(&hold, 1);
+        spw_hold hold[2] = {hand_hold(0, 1500, 0.1, n), hand_hold(2, 1900, 0.1, 5)};
+        hold[0].end_pulse = n;
+        spw_channel c = hand_channel(hold, 2);
         c.pulse = pulse;
         c.pulses = N;
         c.frame_rate_hz = 50;
@@ -122,11 +121,45 @@ static void line_in_the_widths(void **state) {
     }
 }
 
+/* Four levels are plain where a counter of 8 to 16 bits divides the frame: 20 ms / 1024. */
+static void counters(void **state) {
+    (void)state;
+    static const struct {
+        double number[4], unit_us;
+        size_t n;
+        double step_us; /* 0: none */
+    } cases[] = {
+        {{51, 77, 90, 102}, 20000 / 1024., 4, 20000 / 1024.},
+        {{51, 77, 90}, 20000 / 1024., 3, 0},
+        {{51, 77, 77, 90}, 20000 / 1024., 4, 0},             /* one of them twice */
+        {{52, 78, 90, 102}, 20000 / 1024., 4, 20000 / 512.}, /* all even: a bit less */
+        {{14, 16, 20, 24}, 20000 / 256., 4, 0},              /* coarser than any counter */
+        {{51, 77, 90, 102.01}, 20000 / 1024., 4, 0},
+    };
+    for (size_t k = 0; k < sizeof cases / sizeof cases[0]; k++) {
+        spw_hold hold[4];
+        for (size_t i = 0; i < cases[k].n; i++)
+            hold[i] = hand_hold((double)i, cases[k].number[i] * cases[k].unit_us, 1e-5, 16);
+        spw_channel c = hand_channel(hold, cases[k].n);
+        c.period_us.mean = 20000;
+        c.period_us.u = 2;
+        spw_picked none = {0};
+        spw_counter_find(&none, &c);
+        if (cases[k].step_us > 0) {
+            assert_near(c.step_us, cases[k].step_us, 1e-9);
+            assert_near(c.step_u_us, cases[k].step_us * 1e-4, 1e-9); /* as the frame's */
+        } else {
+            assert_true(isnan(c.step_us));
+        }
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(levels_enough),   cmocka_unit_test(noise_and_recorder),
         cmocka_unit_test(coarse_and_fine), cmocka_unit_test(each_level_once),
         cmocka_unit_test(levels_anywhere), cmocka_unit_test(line_in_the_widths),
+        cmocka_unit_test(counters),
     };
     return cmocka_run_group_tests_name("step", tests, NULL, NULL);
 }
