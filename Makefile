@@ -190,8 +190,10 @@ captures: $(BUILD)/tools/make_captures
 
 # Edge timing of simulated recordings against its theoretical bound.
 accuracy: setup
-	@$(MAKE) --no-print-directory -s $(BUILD)/tools/accuracy
+	@$(MAKE) --no-print-directory -s $(BUILD)/tools/accuracy $(BUILD)/tools/disturbed
 	@$(BUILD)/tools/accuracy
+	@$(BUILD)/tools/disturbed
+	@$(BUILD)/tools/disturbed --clean
 
 # Logic captures of known truth through the command: coverage, verdicts, events.
 CAPTURES ?= 300

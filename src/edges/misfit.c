@@ -8,7 +8,7 @@
 #define UNLIKE 7e-5       /* of the step, rms difference of rise and fall that matters */
 #define BENT 2e-4         /* the same, of what is tied to the level */
 #define VAGUE 4e-4        /* both, where the shape is vague (found by simulation) */
-#define MOSTLY 0.5        /* of a misfit that is left, when the rest is told */
+#define MOSTLY 0.7        /* of a misfit that may be left, for the rest to be told */
 #define LOCKED 0.3        /* of spw_scores_locked */
 #define SURE 5.0          /* standard deviations above what noise would do */
 #define SLOW_RINGING 4e-3 /* below: no converter's filter has limited the band */
@@ -29,8 +29,8 @@ static double strain_of(const spw_edge_finder *f) {
     return f->scores.misfit > 0 && f->quiet.n > 1 ? f->scores.misfit / usual : (double)NAN;
 }
 
-/* What of a strain is left when the differences of rises and falls are taken out. Where most
- * of it is, it is the shape that does not hold, and it tells nothing of either. */
+/* What of a strain is left when the differences of rises and falls are taken out. Where all
+ * but a tenth is, it is the shape that does not hold, and it tells nothing of either. */
 static bool tells_most(const spw_edge_finder *f, const spw_difference *bend,
                        const spw_difference *level) {
     double strain = strain_of(f), height2 = f->shape.height * f->shape.height;

@@ -62,8 +62,8 @@ double sim_recorded_s(const sim_channel *c, double line_s) {
         double long_s = (double)d->count / c->sample_rate_hz;
         if (!breaks(d) || at < from)
             continue;
-        if (d->kind == SIM_REPEATED)
-            recorded += long_s;
+        if (d->kind == SIM_REPEATED) /* no more than there are */
+            recorded += fmin(long_s, from);
         else if (at < from + long_s)
             return (double)NAN;
         else if (d->kind == SIM_LOST)
