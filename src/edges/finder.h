@@ -32,8 +32,18 @@ struct spw_edge_finder {
     size_t margin;  /* neighbourhood that timing needs on either side */
     size_t decided; /* transitions before it have been delivered (or are none) */
     size_t flagged; /* clipped samples are marked up to here */
-    float last;     /* the last good sample: stands in for missing ones */
     float clip_low, clip_high;
+    float last; /* the last good sample: stands in for missing ones */
+
+    uint32_t placed; /* doubts of the report that have a place */
+    uint32_t now;    /* doubts of a shape that was learned again; see asymmetry_us */
+    bool learned, waited, judged, fallen_back;
+    bool coarse;    /* the quantum exceeds the noise */
+    bool overlap;   /* pulses shorter than the shape */
+    bool flat;      /* both levels are cut off */
+    bool split;     /* learned from a part of the time of learning */
+    bool can_wait;  /* there is room for another stretch */
+    bool any, lost; /* delivered yet; in a gap */
 
     spw_mark *marks;
     spw_coarse coarse_scratch;
@@ -41,18 +51,13 @@ struct spw_edge_finder {
     spw_crossing crossing;
 
     /* what the signal is like, once known */
-    bool learned, waited;
     spw_step_size size;
     spw_smooth smooth;
     double noise, quantum; /* quantum: smallest step between samples; 0 unknown */
     double ringing;        /* of a mean transition */
     double between;        /* samples of it between the levels */
-    bool coarse;           /* the quantum exceeds the noise */
-    bool overlap;          /* pulses shorter than the shape */
-    bool flat;             /* both levels are cut off */
-    bool judged, fallen_back;
-    double u2_sum, u2_n; /* squares of the stated uncertainties, samples */
-    spw_shape shape;     /* method TEMPLATE */
+    double u2_sum, u2_n;   /* squares of the stated uncertainties, samples */
+    spw_shape shape;       /* method TEMPLATE */
     spw_window window;
     spw_tilts tilts;   /* the backgrounds' usual slopes */
     double tilt_usual; /* see timing.c */
@@ -70,18 +75,13 @@ struct spw_edge_finder {
     double recent_from;      /* ... from this sample number on */
     size_t learned_again;    /* times */
     size_t learned_least;    /* pulses, of all times */
-    uint32_t placed;         /* doubts of the report that have a place */
     double from;             /* sample number from which on the present shape holds */
-    uint32_t now;            /* doubts of a shape that was learned again; and ... */
-    double asymmetry_us;     /* ... what its widths may be off by */
+    double asymmetry_us;     /* what widths of a shape learned again may be off by */
     spw_profile *block;      /* residuals of a hundred transitions each, while it is learned */
     size_t blocks;
-    bool split;    /* learned from a part of that */
-    bool can_wait; /* there is room for another stretch */
-    double hold;   /* position up to which this stretch may be delivered */
+    double hold; /* position up to which this stretch may be delivered */
 
     /* delivery */
-    bool any, lost;
     double lost_until; /* sample number at which the gap ended */
     spw_mark before;   /* the transition delivered last, its position a sample number */
     uint64_t glitches;

@@ -37,7 +37,7 @@ static int rising(const void *a, const void *b) {
 
 /* Height that n marks (at most NEAR) share; the largest that is no single one. */
 static double shared(const spw_mark *marks, size_t n) {
-    double height[NEAR];
+    double height[NEAR] = {0};
     for (size_t i = 0; i < n; i++)
         height[i] = (double)marks[i].height;
     qsort(height, n, sizeof *height, rising);
@@ -95,7 +95,7 @@ static size_t leave_small(spw_mark *marks, size_t n) {
  * are shorter or alike; those of a sum stream come once in many, so what is longer too often
  * to be a gap is looked at alone. */
 static double usual_gap(const spw_mark *marks, size_t n) {
-    double gap[2 * GAPS];
+    double gap[2 * GAPS] = {0};
     size_t count = 0, step = n / GAPS | 1; /* odd: pauses and pulses take turns */
     for (size_t k = 1; k < n && count < 2 * GAPS; k += step)
         gap[count++] = marks[k].at - marks[k - 1].at;

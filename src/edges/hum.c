@@ -18,7 +18,6 @@ enum { COUPLING = sizeof coupling / sizeof coupling[0], APART = sizeof apart / s
 #define LEAST_RATE_HZ 2000.0
 #define LEFT 1.1            /* mean square of what is left over that of noise */
 #define NEGLIGIBLE 1e-3     /* of a step */
-#define ON_FRAMES 1e-3      /* the same, for lines that the frames have, too */
 #define STANDS_OUT 15.0     /* of what a frequency without hum takes out (its median) */
 #define FAR_OUT 100.0       /* the same, for lines that the frames have, too */
 #define STEPS 0.35          /* of the converter, rms: what its rounding can make of a line */
@@ -154,7 +153,9 @@ typedef struct found {
 
 static found best_within(search *s, double rate_hz, double from_hz, double to_hz, double step_hz) {
     found best = {0, 0};
-    for (double hz = from_hz; hz < to_hz + step_hz / 2; hz += step_hz) {
+    size_t last = (size_t)((to_hz - from_hz) / step_hz + 0.5);
+    for (size_t i = 0; i <= last; i++) {
+        double hz = from_hz + (double)i * step_hz;
         double w = 2 * M_PI * hz / rate_hz, gain = gain_of(s, w);
         if (gain > best.gain)
             best = (found){w, gain};
@@ -270,7 +271,7 @@ static bool certain(const spw_bins *b, const spw_fitted *without, const spw_fitt
     steps *= on_frames ? STEPS_ON_FRAMES : STEPS;
     return taken * with->dof > 12 * SPW_HUM_COLUMNS * with->rss &&
            taken > steps * steps * (double)b->n &&
-           spw_hum_amplitude(hum) > (on_frames ? ON_FRAMES : NEGLIGIBLE) * signal->step;
+           spw_hum_amplitude(hum) > NEGLIGIBLE * signal->step;
 }
 
 /* Beside what the rows are, lines near w, and whether a railway's do better. */

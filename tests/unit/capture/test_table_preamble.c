@@ -25,6 +25,7 @@ static void check(const preamble_case *c) {
             fail_msg("%s: read as %s", c->about, read.text.data);
         if (strstr(read.error.message, c->warning) == NULL)
             fail_msg("%s: %s", c->about, read.error.message);
+        table_case_free(&read);
         return;
     }
     if (read.status != SPW_OK)
