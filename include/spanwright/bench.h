@@ -43,8 +43,12 @@ typedef struct spw_recorder {
 
 typedef enum spw_remap_kind { SPW_REMAP_STRAIGHT, SPW_REMAP_BENT } spw_remap_kind;
 
+/* An adapter's timer. */
+#define SPW_TICK_US_MIN 0.25
+#define SPW_TICK_US_MAX 4.0
+
 typedef struct spw_adapter_facts {
-    double tick_us;         /* 1 (0.25 .. 4) */
+    double tick_us;         /* 1 (SPW_TICK_US_MIN .. SPW_TICK_US_MAX) */
     unsigned word_bits;     /* 32 (16, 32, 64): the widest product */
     spw_remap_kind neutral; /* straight */
     double margin_us;       /* 0 */

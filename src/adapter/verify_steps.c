@@ -206,7 +206,8 @@ spw_status spw_verify_check_steps(spw_verifier *f) {
     double tick = v->planned.tick_us, found = NAN;
     bool shows = false;
     outputs o;
-    if (!v->planned.known || !isfinite(tick) || v->method != SPW_VERIFY_PULSES)
+    bool possible = tick >= SPW_TICK_US_MIN && tick <= SPW_TICK_US_MAX;
+    if (!v->planned.known || !possible || v->method != SPW_VERIFY_PULSES)
         return SPW_OK;
     spw_status status = collect(f, &o);
     if (status == SPW_OK)

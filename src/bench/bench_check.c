@@ -70,10 +70,11 @@ spw_status spw_bench_check(const spw_bench *bench, spw_error *error) {
     if (status != SPW_OK)
         return status;
     const spw_adapter_facts *adapter = &bench->adapter;
-    if (!(adapter->tick_us >= 0.25 && adapter->tick_us <= 4) ||
+    if (!(adapter->tick_us >= SPW_TICK_US_MIN && adapter->tick_us <= SPW_TICK_US_MAX) ||
         (adapter->word_bits != 16 && adapter->word_bits != 32 && adapter->word_bits != 64))
         return spw_error_set(error, SPW_ERR_FORMAT,
-                             "tick_us goes from 0.25 to 4 and word_bits is 16, 32 or 64");
+                             "tick_us goes from %.7g to %.7g and word_bits is 16, 32 or 64",
+                             SPW_TICK_US_MIN, SPW_TICK_US_MAX);
     double room = bench->servo.expected_high_us - bench->servo.expected_low_us;
     if (!(adapter->margin_us >= 0 && 2 * adapter->margin_us < room))
         return spw_error_set(error, SPW_ERR_FORMAT,

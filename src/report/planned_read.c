@@ -64,8 +64,6 @@ static void read_adapter(reader *r, const json_t *adapter, spw_planned *planned)
     planned->tick_us = number(r, adapter, "tick_us");
     planned->gap_us = number(r, adapter, "gap_us");
     planned->clock_ppm = number(r, adapter, "clock_ppm");
-    if (r->status == SPW_OK && !(planned->tick_us > 0))
-        refuse(r, "tick_us", "above 0");
     if (r->status == SPW_OK && !(planned->clock_ppm >= 0 && planned->clock_ppm <= CLOCK_PPM_MAX))
         refuse(r, "clock_ppm", "from 0 to 100000");
 }
@@ -104,6 +102,10 @@ static void read_plan(reader *r, const json_t *root, spw_planned *planned) {
         .gap_us = NAN,
     };
     read_adapter(r, json_object_get(root, "adapter"), planned);
+    double tick_us = planned->tick_us;
+    if (r->status == SPW_OK && !isnan(tick_us) &&
+        !(tick_us >= SPW_TICK_US_MIN && tick_us <= SPW_TICK_US_MAX))
+        refuse(r, "tick_us", "a tick that a bench file can have");
 }
 
 spw_status spw_planned_read(const char *path, spw_planned *planned, spw_error *error) {
