@@ -5,7 +5,7 @@
 #include "report/page.h"
 
 typedef struct spw_formula {
-    char text[256];
+    char text[320];
 } spw_formula;
 /* "out = ((in * 262151 - 196555488) >> 17)", written so that no step is negative: see
  * spw_fixed_segment. */
