@@ -39,7 +39,7 @@ STAGES  := base bench stats capture edges pulses span adapter report
 # which would take most of its own.
 NUMERIC := edges stats pulses span adapter
 NUMERIC_CFLAGS ?= $(patsubst -O2,-O3,$(filter -O2,$(OPTIMISE)))
-LIB_SRC := $(sort $(foreach s,$(STAGES),$(wildcard src/$(s)/*.c)))
+LIB_SRC := $(sort $(foreach s,$(STAGES),$(shell find src/$(s) -name "*.c")))
 CLI_SRC := $(sort $(wildcard src/cli/*.c))
 SIM_SRC := $(sort $(wildcard tools/sim/*.c))
 # The fuzz targets are tests too: what they once found is run by them again.

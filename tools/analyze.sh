@@ -18,15 +18,15 @@ src/adapter/sentences.c spw_planner_caution malloc-leak
 src/adapter/sentences.c spw_planner_recipe malloc-leak
 # The columns belong to the layout, which the caller frees by spw_table_layout_free whatever the
 # status; the analyser loses them as above, when a second allocation has failed.
-src/capture/table_layout.c spw_table_find_layout malloc-leak
+src/capture/table/layout.c spw_table_find_layout malloc-leak
 # Pairs belong to the verification, whose owner frees it whatever the status; lost as above.
-src/adapter/verify_pairs.c pair_up malloc-leak
+src/adapter/verify/pairs.c pair_up malloc-leak
 # make_names gives SPW_OK with both names made; its refusals come from spw_error_set, of which the
 # analyser, a file at a time, does not know that it returns the status it is given.
 src/base/outfile.c open_unnamed null-dereference
 # Each lane of a vector of 32 bits is shifted by 16; the analyser takes the number of lanes, or of
 # bytes, for the width.
-src/capture/sound_split.c codes_of shift-count-overflow
+src/capture/sound/split.c codes_of shift-count-overflow
 END
 }
 work=$(mktemp -d "${TMPDIR:-/tmp}/spw-analyze.XXXXXX") || exit 2

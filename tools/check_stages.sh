@@ -1,7 +1,9 @@
 #!/bin/sh
 # The data flow is one direction: a stage includes public headers and private
 # headers of itself and of the stages before it, never of one after it; cli/
-# includes public headers and its own only. File names are unique.
+# includes public headers and its own only. A room (a folder in a stage) is entered
+# by the header that bears its name (report/draw/draw.h): its other headers are
+# included in the room only.
 set -u
 cd "$(dirname "$0")/.." || exit 2
 stages='base bench stats capture edges pulses span adapter report'
@@ -17,9 +19,13 @@ rank() {
     echo 0
 }
 
+# room PATH: "stage/room" of stage/room/file, nothing of stage/file
+room() { expr "$1" : '\([^/]*/[^/]*\)/' || true; }
+
 for file in $(find src -name '*.[ch]' | sort); do
-    stage=${file#src/}
-    stage=${stage%%/*}
+    inside=${file#src/}
+    stage=${inside%%/*}
+    here=$(room "$inside")
     for included in $(sed -n 's/^[[:space:]]*#[[:space:]]*include[[:space:]]*"\([^"]*\)".*/\1/p' "$file"); do
         case $included in
         spanwright/spanwright.h) [ "$stage" = cli ] && continue ;;
@@ -35,6 +41,12 @@ for file in $(find src -name '*.[ch]' | sort); do
             continue
             ;;
         esac
+        there=$(room "$included")
+        case $included in spanwright/*) there= ;; esac
+        if [ -n "$there" ] && [ "$there" != "$here" ] && [ "$included" != "$there/${there#*/}.h" ]; then
+            echo "$file: includes $included, a header of the room $there alone"
+            bad=1
+        fi
         if [ "$stage" = cli ]; then
             [ "$of" = cli ] && continue
             echo "$file: includes $included, but cli/ sees public headers only"
@@ -45,6 +57,4 @@ for file in $(find src -name '*.[ch]' | sort); do
         fi
     done
 done
-twice=$(find src -name '*.c' -exec basename {} \; | sort | uniq -d)
-[ -z "$twice" ] || { echo "file names used twice in src: $twice"; bad=1; }
 exit $bad

@@ -3,7 +3,7 @@
 #define SPW_READER_H
 
 #include "capture/emit.h"
-#include "capture/source.h"
+#include "capture/source/source.h"
 
 /* Reads the whole content of `source` into the emitter's sink.
  *   summary   zeroed but for `format`; the reader fills channels, duration_s,

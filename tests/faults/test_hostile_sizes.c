@@ -6,7 +6,7 @@
 #include "support/test.h"
 
 #include "capture/reader.h"
-#include "capture/unpack.h"
+#include "capture/source/unpack.h"
 #include "spanwright/spanwright.h"
 
 #include <archive.h>

@@ -3,7 +3,7 @@
 #include "fuzz/judged.h"
 #include "fuzz/targets.h"
 #include "fuzz/train.h"
-#include "report/sheet_read.h"
+#include "report/json/json.h"
 
 #include <math.h>
 #include <string.h>

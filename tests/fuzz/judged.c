@@ -1,7 +1,7 @@
 #include "fuzz/judged.h"
 
 #include "fuzz/shared.h"
-#include "report/sheet_read.h"
+#include "report/json/json.h"
 
 #include <math.h>
 #include <string.h>

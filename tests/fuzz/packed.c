@@ -2,7 +2,7 @@
  *
  * Four bytes choose: 0 bit 0 pack here, bits 1-2 by what, bit 3 cut off, bit 4 change a byte,
  * bits 5-7 the pieces of a pipe; 1-2 where (of 65536 parts); 3 the changed bits. */
-#include "capture/unpack.h"
+#include "capture/source/unpack.h"
 #include "fuzz/reading.h"
 #include "fuzz/shared.h"
 #include "fuzz/targets.h"

@@ -7,7 +7,7 @@
  *   1  which rate
  *   2  after how many calls the reading is ended
  *   3  nothing yet */
-#include "capture/unpack.h"
+#include "capture/source/unpack.h"
 #include "fuzz/reading.h"
 #include "fuzz/shared.h"
 #include "fuzz/targets.h"

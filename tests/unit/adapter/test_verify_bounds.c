@@ -1,5 +1,5 @@
 /* Every limit of a verification, just inside and just outside. */
-#include "adapter/verify.h"
+#include "adapter/verify/verify.h"
 #include "support/hand_channel.h"
 
 #include <string.h>

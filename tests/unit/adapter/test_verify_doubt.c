@@ -1,5 +1,5 @@
 /* What recordings in doubt leave of a verification. */
-#include "adapter/verify_doubt.h"
+#include "adapter/verify/doubt.h"
 #include "support/hand_channel.h"
 
 #include <string.h>

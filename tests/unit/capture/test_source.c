@@ -1,5 +1,5 @@
 /* Bytes of files, pipes and compressed files. */
-#include "capture/source.h"
+#include "capture/source/source.h"
 #include "support/scratch.h"
 #include "support/test.h"
 

@@ -1,6 +1,6 @@
 /* The VCD reader: what it makes of well-formed dumps. */
 #include "capture/reader.h"
-#include "capture/vcd_scale.h"
+#include "capture/vcd/scale.h"
 #include "support/kept.h"
 #include "support/scratch.h"
 #include "support/test.h"

@@ -1,6 +1,6 @@
 /* The VCD reader: dialects seen in the wild, damage, limits, recognition. */
 #include "capture/reader.h"
-#include "capture/vcd.h"
+#include "capture/vcd/vcd.h"
 #include "support/kept.h"
 #include "support/test.h"
 #include "support/vcd_case.h"

@@ -1,8 +1,8 @@
 /* Pictures: axes, envelopes, text. */
 #include "support/test.h"
 
-#include "report/draw.h"
-#include "report/pixel.h"
+#include "report/draw/draw.h"
+#include "report/draw/pixel.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -1,7 +1,7 @@
 /* Rounding, the ruler and wrapped rows. */
-#include "report/figure.h"
-#include "report/page.h"
-#include "report/ruler.h"
+#include "report/fields/fields.h"
+#include "report/text/ruler.h"
+#include "report/text/text.h"
 #include "support/test.h"
 
 #include <math.h>

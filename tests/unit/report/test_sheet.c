@@ -1,7 +1,7 @@
 /* The inspection sheet of facts made by hand: little known, hostile, read back from files. */
 #include "support/test.h"
 
-#include "report/sheet_read.h"
+#include "report/json/json.h"
 
 #include <math.h>
 #include <stdio.h>

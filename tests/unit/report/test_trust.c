@@ -1,6 +1,6 @@
 /* From when to when a recording can be trusted, in words and on the time axis. */
-#include "report/describe.h"
-#include "report/sheet.h"
+#include "report/sheet/sheet.h"
+#include "report/words/words.h"
 #include "support/test.h"
 
 #include <math.h>
